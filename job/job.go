@@ -1,0 +1,83 @@
+package job
+
+import (
+	"time"
+
+	"headstack/diagnosis"
+	"headstack/measure"
+)
+
+// Job is one machine's passage over the bench.
+type Job struct {
+	ID            string // "job-0001"
+	Definition    string // machine.Definition id
+	DefinitionSHA string // of the YAML that the job was opened with; kept in the bench
+	Name          string // "Quernmoor Hexastrand"
+	Serial        string
+	Owner         string
+	Claim         string // what the owner says is wrong, in the owner's words
+	Case          measure.CaseState
+	Opened        time.Time
+}
+
+// Entry is one line of the record. Entries are appended, never changed; a
+// correction is a new entry that points at what it corrects.
+type Entry struct {
+	Seq      int64 // from 1 within the bench
+	Ref      string // "check 12", "reading 3": kind and number within the job
+	Job      string
+	At       time.Time
+	Kind     Kind
+	Corrects int64 // Seq of the entry replaced or withdrawn, 0 none
+	Withdraw bool  // the corrected entry is taken back, nothing replaces it
+	Case     measure.CaseState
+	Remark   string
+
+	Check   *Check   `json:",omitempty"`
+	Reading *Reading `json:",omitempty"`
+	Capture *Capture `json:",omitempty"`
+}
+
+// Kind of an entry.
+type Kind string
+
+// The kinds of entry.
+const (
+	KindCheck   Kind = "check"
+	KindReading Kind = "reading"
+	KindCapture Kind = "capture"
+	KindNote    Kind = "note" // the text is in Remark
+)
+
+// Check records a control of the sheet or a function that was tried.
+type Check struct {
+	Item     string // check-sheet item id ("fader/3") or ...
+	Function string // ... a function id ("record"), with Key the track
+	Key      string
+	Outcome  diagnosis.Outcome
+	Symptom  diagnosis.Symptom
+}
+
+// Reading records an instrument reading at a test point, as typed.
+type Reading struct {
+	TestPoint  string
+	Key        string
+	Value      float64 // in Unit as typed, e.g. 38
+	Unit       string  // mV
+	ToneHz     float64
+	Instrument string
+	Session    string
+	Setting    string
+}
+
+// Capture records an audio file, known by its hash, and what was measured on it.
+type Capture struct {
+	File     string // name as given
+	SHA256   string
+	Bytes    int64
+	Tape     string // test-tape name
+	TapeSHA  string
+	Function string // play, or record-play for the machine's own recording
+	Tracks   []int  // channel n of the file is track Tracks[n-1]
+	Report   measure.Report
+}
