@@ -23,7 +23,7 @@ type Job struct {
 // Entry is one line of the record. Entries are appended, never changed; a
 // correction is a new entry that points at what it corrects.
 type Entry struct {
-	Seq      int64 // from 1 within the bench
+	Seq      int64  // from 1 within the bench
 	Ref      string // "check 12", "reading 3": kind and number within the job
 	Job      string
 	At       time.Time
