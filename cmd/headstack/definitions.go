@@ -1,0 +1,63 @@
+package main
+
+import (
+	"errors"
+	"fmt"
+	"io"
+	"io/fs"
+	"os"
+	"strings"
+
+	"headstack/machine"
+	"headstack/testtape"
+)
+
+// maxDefinition bounds what is read of a definition file; the largest built-in
+// one is well under a tenth of it.
+const maxDefinition = 4 << 20
+
+// readFile reads a whole small text file, or a built-in one's absence.
+func readFile(path string) ([]byte, error) {
+	f, err := os.Open(path)
+	if err != nil {
+		return nil, err
+	}
+	defer f.Close()
+	data, err := io.ReadAll(io.LimitReader(f, maxDefinition+1))
+	if err == nil && len(data) > maxDefinition {
+		err = fmt.Errorf("%s is larger than %d MiB: not a definition", path, maxDefinition>>20)
+	}
+	return data, err
+}
+
+// loadMachine loads a definition file, or a built-in definition by its id.
+func loadMachine(name string) (*machine.Definition, error) {
+	if def, ok := machine.Builtin(name); ok {
+		return def, nil
+	}
+	data, err := readFile(name)
+	if errors.Is(err, fs.ErrNotExist) {
+		return nil, withHint(fmt.Errorf("no recorder definition %s", name),
+			"give a YAML file, or one of the built-in ids: "+strings.Join(machine.BuiltinNames(), ", "))
+	}
+	if err != nil {
+		return nil, err
+	}
+	return machine.Load(name, data)
+}
+
+// loadTape loads a test-tape file, or a built-in one by its id.
+func loadTape(name string) (*testtape.Tape, error) {
+	if t, ok := testtape.Builtin(name); ok {
+		return t, nil
+	}
+	data, err := readFile(name)
+	if errors.Is(err, fs.ErrNotExist) {
+		return nil, withHint(fmt.Errorf("no test-tape definition %s", name),
+			"give a YAML file, or one of the built-in ids: "+strings.Join(testtape.BuiltinNames(), ", "))
+	}
+	if err != nil {
+		return nil, err
+	}
+	return testtape.Load(name, data)
+}

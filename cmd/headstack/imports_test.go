@@ -1,0 +1,91 @@
+package main
+
+import (
+	"go/ast"
+	"go/parser"
+	"go/token"
+	"io/fs"
+	"path/filepath"
+	"slices"
+	"strconv"
+	"strings"
+	"testing"
+)
+
+// mayImport lists, for each package, which of ours it may import. An arrow that
+// is not here points back.
+var mayImport = map[string][]string{
+	"unit":          {},
+	"tape":          {"unit"},
+	"dsp":           {"unit"},
+	"infer":         {},
+	"capture":       {"dsp"},
+	"testtape":      {"dsp", "tape", "unit"},
+	"measure":       {"dsp", "tape", "testtape", "unit"},
+	"machine":       {"tape", "unit"},
+	"diagnosis":     {"machine", "measure", "unit"},
+	"plot":          {"measure", "unit"},
+	"job":           {"capture", "diagnosis", "dsp", "machine", "measure", "tape", "testtape", "unit"},
+	"job/memory":    {"job"},
+	"store":         {"job"},
+	"report":        {"diagnosis", "job", "machine", "measure", "plot", "testtape", "unit"},
+	"web":           {"capture", "diagnosis", "job", "machine", "measure", "plot", "report", "testtape", "unit"},
+	"sim":           {"capture", "dsp", "machine", "measure", "tape", "testtape", "unit"},
+	"cmd/headstack": {"*"},
+}
+
+// numeric packages know no files, SQL or HTTP: not even the standard library's.
+var numeric = []string{"unit", "tape", "dsp", "measure", "infer", "diagnosis"}
+
+func TestImportsPointOneWay(t *testing.T) {
+	root := filepath.Join("..", "..")
+	seen := map[string]bool{}
+	err := filepath.WalkDir(root, func(path string, d fs.DirEntry, err error) error {
+		if err != nil {
+			return err
+		}
+		if d.IsDir() && (d.Name() == ".git" || d.Name() == "testdata" || d.Name() == "node_modules") {
+			return fs.SkipDir
+		}
+		if d.IsDir() || !strings.HasSuffix(path, ".go") || strings.HasSuffix(path, "_test.go") {
+			return nil
+		}
+		rel, _ := filepath.Rel(root, filepath.Dir(path))
+		pkg := filepath.ToSlash(rel)
+		f, err := parser.ParseFile(token.NewFileSet(), path, nil, parser.ImportsOnly)
+		if err != nil {
+			return err
+		}
+		seen[pkg] = true
+		checkImports(t, pkg, path, f.Imports)
+		return nil
+	})
+	if err != nil {
+		t.Fatal(err)
+	}
+	for pkg := range mayImport {
+		if !seen[pkg] && pkg != "job/memory" {
+			t.Errorf("package %s is in the list but not in the tree", pkg)
+		}
+	}
+}
+
+func checkImports(t *testing.T, pkg, path string, imports []*ast.ImportSpec) {
+	t.Helper()
+	allowed, known := mayImport[pkg]
+	if !known {
+		t.Errorf("package %s (%s) is not in the list of packages: give it a place among the arrows", pkg, path)
+		return
+	}
+	for _, im := range imports {
+		p, _ := strconv.Unquote(im.Path.Value)
+		if slices.Contains(numeric, pkg) && slices.Contains([]string{"os", "net/http", "database/sql"}, p) {
+			t.Errorf("%s imports %s: the numeric core knows no files, SQL or HTTP", path, p)
+		}
+		ours, ok := strings.CutPrefix(p, "headstack/")
+		if !ok || slices.Contains(allowed, "*") || slices.Contains(allowed, ours) {
+			continue
+		}
+		t.Errorf("%s imports headstack/%s: %s may import only %v", path, ours, pkg, allowed)
+	}
+}

@@ -1,0 +1,145 @@
+// Command headstack is the bench tool: it measures captures of test tapes,
+// reasons about faults, names the next cheapest check and keeps the record.
+// Each verb is in a file of its own; the work is done by the packages.
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"os"
+	"os/signal"
+	"syscall"
+
+	"github.com/alecthomas/kong"
+)
+
+// Exit codes, by meaning. They are part of the program's contract and printed
+// by `headstack --help`.
+const (
+	exitDone       = 0
+	exitError      = 1 // a file, the disk or the data; what was kept is said
+	exitUsage      = 2 // the command line
+	exitNotInOrder = 3 // judged, and not in order: lint findings, a report that does not hold
+	exitNoJudge    = 4 // could not judge: no section found, no evidence
+)
+
+// verbs is the command line.
+type verbs struct {
+	Measure measureVerb `cmd:"" help:"Measure captures of a test tape."`
+	Machine machineVerb `cmd:"" help:"Recorder definitions: check, show, new, schema."`
+	Tape    tapeVerb    `cmd:"" help:"Test-tape definitions: check, new, schema."`
+	Job     jobVerb     `cmd:"" help:"Jobs on the bench: open, list, show."`
+	Check   checkVerb   `cmd:"" help:"Record the outcome of trying a control or a function."`
+	Reading readingVerb `cmd:"" help:"Record an instrument reading at a test point."`
+	Note    noteVerb    `cmd:"" help:"Record a note."`
+	Capture captureVerb `cmd:"" help:"Keep a capture of a test tape in a job and measure it."`
+	Correct correctVerb `cmd:"" help:"Correct or take back an entry; the old one stays in the record."`
+	Verdict verdictVerb `cmd:"" help:"What is proved, what is suspect, what to do next."`
+	Report  reportVerb  `cmd:"" help:"Write the report of a job as one HTML file."`
+	Serve   serveVerb   `cmd:"" help:"Serve the pages of a bench on this machine."`
+	Demo    demoVerb    `cmd:"" help:"A recorder with hidden faults, from capture to report, on a scratch bench."`
+}
+
+// io of one run, so that a test can start the program too.
+type env struct {
+	ctx            context.Context
+	in             io.Reader
+	out, err       io.Writer
+	errIsTerminal  bool
+	progressActive bool
+}
+
+func main() {
+	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
+	code := run(&env{ctx: ctx, in: os.Stdin, out: os.Stdout, err: os.Stderr, errIsTerminal: isTerminal(os.Stderr)}, os.Args[1:])
+	stop()
+	os.Exit(code)
+}
+
+const description = `From a multitrack tape recorder in unknown condition to one lined up, proved and documented.
+
+Exit codes: 0 done; 1 error; 2 usage; 3 judged, and not in order; 4 could not judge.`
+
+// run parses args, runs the verb and returns the exit code.
+func run(e *env, args []string) int {
+	var v verbs
+	exited := -1
+	parser, err := kong.New(&v,
+		kong.Name("headstack"),
+		kong.Description(description),
+		kong.UsageOnError(),
+		kong.Writers(e.out, e.err),
+		kong.Exit(func(code int) { exited = code }),
+		kong.ConfigureHelp(kong.HelpOptions{Compact: true, WrapUpperBound: 100}),
+	)
+	if err != nil {
+		panic("headstack: command line: " + err.Error())
+	}
+	if len(args) == 0 {
+		args = []string{"--help"}
+	}
+	kctx, err := parser.Parse(args)
+	if exited >= 0 {
+		return exited
+	}
+	if err != nil {
+		fmt.Fprintf(e.err, "error: %v\nhint: headstack --help lists the verbs, headstack VERB --help shows one with an example\n", err)
+		return exitUsage
+	}
+	if err := kctx.Run(e); err != nil {
+		return report(e.err, err)
+	}
+	return exitDone
+}
+
+// fault is an error that carries the exit code and the next step.
+type fault struct {
+	code int
+	err  error
+	hint string
+}
+
+func (f *fault) Error() string { return f.err.Error() }
+func (f *fault) Unwrap() error { return f.err }
+
+// withHint adds what to do next to an error.
+func withHint(err error, hint string) error {
+	if err == nil {
+		return nil
+	}
+	return &fault{exitError, err, hint}
+}
+
+func usage(format string, args ...any) error {
+	return &fault{code: exitUsage, err: fmt.Errorf(format, args...)}
+}
+
+// report prints an error as `error:` then `hint:` and returns its exit code.
+func report(w io.Writer, err error) int {
+	if errors.Is(err, context.Canceled) {
+		fmt.Fprintln(w, "stopped: everything acknowledged before is kept")
+		return exitError
+	}
+	fmt.Fprintf(w, "error: %v\n", err)
+	var f *fault
+	code := exitError
+	if errors.As(err, &f) {
+		code = f.code
+		if f.hint != "" {
+			fmt.Fprintf(w, "hint: %s\n", f.hint)
+		}
+		return code
+	}
+	var h interface{ Hint() string }
+	if errors.As(err, &h) && h.Hint() != "" {
+		fmt.Fprintf(w, "hint: %s\n", h.Hint())
+	}
+	return code
+}
+
+func isTerminal(f *os.File) bool {
+	st, err := f.Stat()
+	return err == nil && st.Mode()&os.ModeCharDevice != 0
+}

@@ -1,0 +1,63 @@
+#!/bin/sh
+# Runs every check of the project, after installing what the tests use beside Go:
+# a browser (chromium), sox and scipy as independent references.
+#   ./test.sh          everything
+#   ./test.sh --quick  without the race run and the long coverage runs
+set -eu
+cd "$(dirname "$0")"
+
+quick=no
+[ "${1:-}" = "--quick" ] && quick=yes
+
+have_scipy() { /usr/bin/python3 -c 'import scipy' >/dev/null 2>&1; }
+missing=""
+command -v chromium >/dev/null 2>&1 || missing="$missing chromium"
+command -v sox >/dev/null 2>&1 || missing="$missing sox"
+have_scipy || missing="$missing python3-scipy"
+
+if [ -n "$missing" ]; then
+	if command -v apt-get >/dev/null 2>&1; then
+		sudo=""
+		[ "$(id -u)" = 0 ] || sudo="sudo -n"
+		echo "installing:$missing"
+		# shellcheck disable=SC2086
+		{ $sudo apt-get update -qq && DEBIAN_FRONTEND=noninteractive $sudo apt-get install -y -qq --no-install-recommends $missing fonts-dejavu-core; } >/dev/null 2>&1 ||
+			echo "could not install all of:$missing (no network, or no right to install)"
+	else
+		echo "no apt-get here: install by hand what is named below"
+	fi
+fi
+
+HEADSTACK_NEED_TOOLS=1
+command -v chromium >/dev/null 2>&1 || { HEADSTACK_NEED_TOOLS=0; echo "NOT INSTALLED: chromium. The browser tests are skipped."; }
+command -v sox >/dev/null 2>&1 || { HEADSTACK_NEED_TOOLS=0; echo "NOT INSTALLED: sox. The comparison of sound files with it is skipped."; }
+have_scipy || { HEADSTACK_NEED_TOOLS=0; echo "NOT INSTALLED: scipy for /usr/bin/python3. The comparison of levels and noise with it is skipped."; }
+export HEADSTACK_NEED_TOOLS
+
+step() { printf '\n== %s\n' "$1"; }
+
+step "formatting"
+unformatted=$(gofmt -l . | grep -v '/testdata/' || true)
+[ -z "$unformatted" ] || { echo "not formatted: $unformatted"; exit 1; }
+step "vet"
+go vet ./...
+step "staticcheck"
+go tool staticcheck ./...
+step "builds without cgo for linux, macOS and windows"
+for target in linux/amd64 linux/arm64 darwin/arm64 windows/amd64; do
+	CGO_ENABLED=0 GOOS=${target%/*} GOARCH=${target#*/} go build -o /dev/null ./cmd/headstack
+	echo "  $target"
+done
+step "tests"
+if [ $quick = yes ]; then
+	go test -timeout 20m -short ./...
+else
+	HEADSTACK_LONG=1 go test -timeout 30m ./...
+	if command -v gcc >/dev/null 2>&1; then
+		step "tests with the race detector, where goroutines are"
+		CGO_ENABLED=1 go test -race -short -timeout 20m ./capture ./testtape ./measure ./job/... ./store ./web ./cmd/...
+	else
+		echo "NOT INSTALLED: gcc. The race run is skipped."
+	fi
+fi
+step "all checks passed"
