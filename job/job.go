@@ -26,7 +26,8 @@ type Entry struct {
 	Seq      int64  // from 1 within the bench
 	Ref      string // "check 12", "reading 3": kind and number within the job
 	Job      string
-	At       time.Time
+	At       time.Time // never before the entry before it
+	Clock    time.Time `json:",omitzero"` // what the clock said, where it stood before the last entry's time
 	Kind     Kind
 	Corrects int64 // Seq of the entry replaced or withdrawn, 0 none
 	Withdraw bool  // the corrected entry is taken back, nothing replaces it
