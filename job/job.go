@@ -17,7 +17,8 @@ type Job struct {
 	Owner         string
 	Claim         string // what the owner says is wrong, in the owner's words
 	Case          measure.CaseState
-	Opened        time.Time
+	Opened        time.Time // never before anything recorded earlier
+	Clock         time.Time `json:",omitzero"` // what the clock said, where that differs
 }
 
 // Entry is one line of the record. Entries are appended, never changed; a
@@ -26,8 +27,8 @@ type Entry struct {
 	Seq      int64  // from 1 within the bench
 	Ref      string // "check 12", "reading 3": kind and number within the job
 	Job      string
-	At       time.Time // never before the entry before it
-	Clock    time.Time `json:",omitzero"` // what the clock said, where it stood before the last entry's time
+	At       time.Time // never before anything recorded earlier
+	Clock    time.Time `json:",omitzero"` // what the clock said, where that differs
 	Kind     Kind
 	Corrects int64 // Seq of the entry replaced or withdrawn, 0 none
 	Withdraw bool  // the corrected entry is taken back, nothing replaces it

@@ -13,8 +13,8 @@ import (
 // Implementations are safe for concurrent use. The suite in job/jobtest says
 // what each must do; store and job/memory pass it.
 type Record interface {
-	// AppendJob keeps j under the next free ID, which it returns in the copy.
-	// j.ID is ignored.
+	// AppendJob keeps j and returns it with ID, Opened and Clock as kept; j.ID
+	// is ignored. The document DefinitionSHA must be kept ([NotFoundError]).
 	AppendJob(ctx context.Context, j Job) (Job, error)
 	// Job returns one job, or a [NotFoundError].
 	Job(ctx context.Context, id string) (Job, error)
@@ -22,8 +22,9 @@ type Record interface {
 	Summaries(ctx context.Context) ([]Summary, error)
 
 	// AppendEntry keeps e and returns it with Seq, Ref, At and Clock as kept.
-	// e.At is what the clock says; where an earlier entry has a later time that
-	// one is kept as At and the clock's goes into Clock. In one step with the
+	// e.At is what the clock says. A clock that was set back does not turn the
+	// record round: where an earlier entry or job has a later time, that time is
+	// kept as At and the clock's goes into Clock; Opened of a job likewise. In one step with the
 	// append it makes sure that the job exists ([NotFoundError]) and that
 	// e.Corrects, when not 0, may be corrected by e ([CorrectionError], see
 	// [CheckCorrection]).
@@ -31,14 +32,18 @@ type Record interface {
 	// Entries returns all entries of a job by Seq, or a [NotFoundError].
 	Entries(ctx context.Context, jobID string) ([]Entry, error)
 
-	// PutDocument keeps a definition or test tape under its SHA-256. Keeping
-	// the same bytes as the same kind again changes nothing and returns what
-	// was kept the first time.
-	PutDocument(ctx context.Context, d Document) (Document, error)
-	// Document returns the document with that hash, or a [NotFoundError].
-	Document(ctx context.Context, kind DocumentKind, sha string) (Document, error)
-	// Documents lists the documents of a kind, oldest first, without Data.
-	Documents(ctx context.Context, kind DocumentKind) ([]Document, error)
+	// PutDocument keeps data, a definition or test tape, and returns its
+	// SHA-256. Keeping the same bytes again changes nothing.
+	PutDocument(ctx context.Context, data []byte) (sha string, err error)
+	// Document returns the bytes with that SHA-256, a [NotFoundError], or an
+	// [AlteredError] when they no longer have it.
+	Document(ctx context.Context, sha string) ([]byte, error)
+	// AppendListing puts a kept document on the bench's list of definitions or
+	// test tapes. It is a [NotFoundError] unless the document is kept.
+	AppendListing(ctx context.Context, l Listing) error
+	// Listings returns the list of a kind, oldest first; the last with an ID is
+	// the one in force.
+	Listings(ctx context.Context, kind DocumentKind) ([]Listing, error)
 }
 
 // Files is where a bench keeps captures, each under the SHA-256 of its bytes.
@@ -69,17 +74,14 @@ const (
 	TapeDocument       DocumentKind = "test tape"
 )
 
-// Document is a YAML file kept with the record, so that what was opened or
-// measured with it can be read for as long as the record.
-type Document struct {
+// Listing names a kept document, so that a job can be opened for it or a
+// capture measured against it. Documents that are only kept because a job or a
+// capture used them are not listed.
+type Listing struct {
 	Kind   DocumentKind
-	SHA256 string // of Data, lower-case hex
 	ID     string // machine.Definition id, or the test tape's name as an id
 	Name   string // as shown: "Quernmoor Hexastrand"
-	Data   []byte
-	// Listed says that a person added it; an unlisted one is kept only because
-	// a job or a capture used it.
-	Listed bool
+	SHA256 string // of the document, lower-case hex
 	Added  time.Time
 }
 

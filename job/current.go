@@ -1,0 +1,49 @@
+package job
+
+import (
+	"fmt"
+	"slices"
+)
+
+// Current returns the entries that count: without those that were corrected or
+// withdrawn, and without the withdrawals. entries are all of one job, by Seq.
+func Current(entries []Entry) []Entry {
+	gone := make(map[int64]bool)
+	for _, e := range entries {
+		if e.Corrects != 0 {
+			gone[e.Corrects] = true
+		}
+	}
+	out := make([]Entry, 0, len(entries))
+	for _, e := range entries {
+		if !gone[e.Seq] && !e.Withdraw {
+			out = append(out, e)
+		}
+	}
+	return out
+}
+
+// Clone returns a copy that shares nothing with e that a caller would change:
+// payload and track list are copied, the figures of a capture's report are
+// shared and not to be written to.
+func (e Entry) Clone() Entry {
+	if e.Check != nil {
+		c := *e.Check
+		e.Check = &c
+	}
+	if e.Reading != nil {
+		r := *e.Reading
+		e.Reading = &r
+	}
+	if e.Capture != nil {
+		c := *e.Capture
+		c.Tracks = slices.Clone(c.Tracks)
+		e.Capture = &c
+	}
+	return e
+}
+
+// EntryNotFound is the [NotFoundError] for an entry number.
+func EntryNotFound(seq int64) error {
+	return &NotFoundError{What: "entry", ID: fmt.Sprint(seq)}
+}
