@@ -1,0 +1,273 @@
+package testtape
+
+import (
+	"errors"
+	"fmt"
+	"strings"
+	"unicode/utf8"
+
+	"github.com/goccy/go-yaml"
+	"github.com/goccy/go-yaml/ast"
+	"github.com/goccy/go-yaml/lexer"
+	"github.com/goccy/go-yaml/parser"
+	"github.com/goccy/go-yaml/token"
+)
+
+// Limits that keep a hostile or mistaken file from costing memory or time.
+const (
+	maxFileBytes = 256 << 10 // 400 sections written out at length take 40 KiB
+	maxNesting   = 16        // the format itself needs 3
+)
+
+// Error is one mistake in a test-tape description: where, what, and what would
+// be right. Line and Column count from 1; both are 0 when the mistake has no
+// place in a file.
+type Error struct {
+	File         string
+	Line, Column int
+	Problem      string // what is wrong
+	Want         string // what would be right
+}
+
+// Error returns "file:line:column: problem: want".
+func (e *Error) Error() string {
+	var b strings.Builder
+	b.WriteString(e.File)
+	if e.Line > 0 {
+		fmt.Fprintf(&b, ":%d:%d", e.Line, e.Column)
+	}
+	if b.Len() > 0 {
+		b.WriteString(": ")
+	}
+	b.WriteString(e.Problem)
+	if e.Want != "" {
+		b.WriteString(": " + e.Want)
+	}
+	return b.String()
+}
+
+// Load reads a test-tape description. name is the file's name for messages;
+// data is YAML, at most 256 KiB, one document, without anchors and aliases.
+//
+// The error is an *[Error], or several of them joined when the file is well
+// formed but several values are wrong.
+func Load(name string, data []byte) (*Tape, error) {
+	root, err := parse(name, data)
+	if err != nil {
+		return nil, err
+	}
+	places := map[string]*token.Token{}
+	locate("", root, places)
+	if err := checkAliases(name, data); err != nil {
+		return nil, err
+	}
+	var t Tape
+	if err := decode(name, root, &t); err != nil {
+		return nil, err
+	}
+	var errs []error
+	said := map[string]bool{} // an absent value is zero, which problems finds wrong too
+	for _, p := range append(missing(&t, places), t.problems()...) {
+		if said[p.path] {
+			continue
+		}
+		said[p.path] = true
+		line, column := place(places, p.path)
+		errs = append(errs, &Error{File: name, Line: line, Column: column, Problem: p.problem, Want: p.want})
+	}
+	switch len(errs) {
+	case 0:
+		return &t, nil
+	case 1:
+		return nil, errs[0]
+	}
+	return nil, errors.Join(errs...)
+}
+
+// parse returns the one mapping that the file must hold.
+func parse(name string, data []byte) (root *ast.MappingNode, err error) {
+	if len(data) > maxFileBytes {
+		return nil, &Error{File: name, Problem: fmt.Sprintf("file has %d bytes", len(data)), Want: fmt.Sprintf("a test-tape description has at most %d; is this the right file", maxFileBytes)}
+	}
+	if line, column, ok := badText(data); ok {
+		return nil, &Error{File: name, Line: line, Column: column, Problem: "file is not UTF-8 text", Want: "save the description as plain text in UTF-8"}
+	}
+	// The YAML library has been seen to panic on odd input; a person's file must
+	// never end the program.
+	defer func() {
+		if r := recover(); r != nil {
+			root, err = nil, &Error{File: name, Line: 1, Column: 1, Problem: "file is not YAML that can be read", Want: "start from the commented starting file"}
+		}
+	}()
+	if err := checkNesting(name, data); err != nil {
+		return nil, err
+	}
+	file, err := parser.ParseBytes(data, 0)
+	if err != nil {
+		return nil, yamlError(name, err)
+	}
+	var docs []*ast.DocumentNode
+	for _, d := range file.Docs {
+		if d.Body != nil && d.Body.Type() != ast.CommentType {
+			docs = append(docs, d)
+		}
+	}
+	if len(docs) == 0 {
+		return nil, &Error{File: name, Line: 1, Column: 1, Problem: "file holds nothing", Want: "start from the commented starting file"}
+	}
+	if len(docs) > 1 {
+		line, column := tokenPlace(firstToken(docs[1].Body))
+		return nil, &Error{File: name, Line: line, Column: column, Problem: "a second YAML document begins", Want: "one tape per file; remove the --- line or split the file"}
+	}
+	root, ok := docs[0].Body.(*ast.MappingNode)
+	if !ok {
+		line, column := tokenPlace(docs[0].Body.GetToken())
+		return nil, &Error{File: name, Line: line, Column: column, Problem: "file is not a set of keys and values", Want: `begin with "testtape: 1"`}
+	}
+	return root, nil
+}
+
+// badText finds the first byte that cannot be in a text file.
+func badText(data []byte) (line, column int, bad bool) {
+	line, column = 1, 1
+	for len(data) > 0 {
+		r, n := utf8.DecodeRune(data)
+		if (r == utf8.RuneError && n == 1) || (r < ' ' && r != '\n' && r != '\r' && r != '\t') {
+			return line, column, true
+		}
+		column++
+		if r == '\n' {
+			line, column = line+1, 1
+		}
+		data = data[n:]
+	}
+	return 0, 0, false
+}
+
+// checkNesting refuses deep nesting before the recursive parser meets it. It
+// counts generously: open brackets anywhere, and list dashes and question marks
+// along one line.
+func checkNesting(name string, data []byte) error {
+	open, inLine, indent := 0, 0, map[int]bool{}
+	line, column := 1, 0
+	lineStart := true
+	for _, b := range data {
+		column++
+		switch b {
+		case '\n':
+			line, column, inLine, lineStart = line+1, 0, 0, true
+			continue
+		case '[', '{':
+			open++
+		case ']', '}':
+			open--
+		case '-', '?', ':':
+			inLine++
+		}
+		if lineStart && b != ' ' && b != '\r' && b != '\t' {
+			lineStart = false
+			indent[column] = true
+		}
+		if open > maxNesting || inLine > 4*maxNesting || len(indent) > 4*maxNesting {
+			return &Error{File: name, Line: line, Column: column, Problem: "nested too deeply, or too many brackets, dashes or colons in a line", Want: "a test-tape description needs three levels"}
+		}
+	}
+	return nil
+}
+
+// checkAliases refuses anchors and aliases: the format has no use for them, and
+// they let a small file grow large.
+func checkAliases(name string, data []byte) error {
+	for _, tk := range lexer.Tokenize(string(data)) {
+		switch tk.Type {
+		case token.AnchorType, token.AliasType, token.MergeKeyType:
+			line, column := tokenPlace(tk)
+			return &Error{File: name, Line: line, Column: column, Problem: "an anchor, alias or merge key", Want: "write the values out"}
+		}
+	}
+	return nil
+}
+
+// decode fills t from the tree; unknown keys and wrong kinds of value are errors.
+func decode(name string, root *ast.MappingNode, t *Tape) (err error) {
+	defer func() {
+		if r := recover(); r != nil {
+			line, column := tokenPlace(root.GetToken())
+			err = &Error{File: name, Line: line, Column: column, Problem: "the values cannot be read", Want: "start from the commented starting file"}
+		}
+	}()
+	if e := checkShape(name, root); e != nil {
+		return e
+	}
+	if err := yaml.NodeToValue(root, t, yaml.Strict()); err != nil {
+		return yamlError(name, err)
+	}
+	return nil
+}
+
+// yamlError gives a library error our form.
+func yamlError(name string, err error) error {
+	e := &Error{File: name, Line: 1, Column: 1, Problem: err.Error(), Want: "see the commented starting file for the form"}
+	if y, ok := errors.AsType[yaml.Error](err); ok {
+		e.Line, e.Column = tokenPlace(y.GetToken())
+		e.Problem = y.GetMessage()
+	}
+	return e
+}
+
+func tokenPlace(tk *token.Token) (line, column int) {
+	if tk == nil || tk.Position == nil {
+		return 1, 1
+	}
+	return tk.Position.Line, tk.Position.Column
+}
+
+// firstToken is where a person sees the node begin: the token of a mapping is
+// its first colon, which is not it.
+func firstToken(node ast.Node) *token.Token {
+	if m, ok := node.(*ast.MappingNode); ok && len(m.Values) > 0 {
+		return m.Values[0].Key.GetToken()
+	}
+	return node.GetToken()
+}
+
+// locate notes where each value stands: "reference.tone_hz",
+// "sections[3].seconds".
+func locate(path string, node ast.Node, places map[string]*token.Token) {
+	if node == nil {
+		return
+	}
+	places[path] = firstToken(node)
+	switch n := node.(type) {
+	case *ast.MappingNode:
+		for _, v := range n.Values {
+			key := v.Key.GetToken().Value
+			if path != "" {
+				key = path + "." + key
+			}
+			locate(key, v.Value, places)
+		}
+	case *ast.SequenceNode:
+		for i, v := range n.Values {
+			locate(fmt.Sprintf("%s[%d]", path, i), v, places)
+		}
+	}
+}
+
+// place is where path stands, or the nearest thing around it that is there.
+func place(places map[string]*token.Token, path string) (line, column int) {
+	for {
+		if tk, ok := places[path]; ok {
+			return tokenPlace(tk)
+		}
+		cut := strings.LastIndexAny(path, ".[")
+		if cut < 0 {
+			if path == "" {
+				return 1, 1
+			}
+			path = ""
+			continue
+		}
+		path = path[:cut]
+	}
+}
