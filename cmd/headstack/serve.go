@@ -1,0 +1,58 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"net"
+	"net/http"
+	"time"
+
+	"headstack/job"
+	"headstack/web"
+)
+
+type serveVerb struct {
+	benchFlag
+	Port int `default:"4470" help:"Port on the loopback address; 0 takes a free one."`
+}
+
+func (serveVerb) Help() string {
+	return `Example: headstack serve --bench ~/bench
+
+The pages are for this machine only: they are served on the loopback address.`
+}
+
+func (v *serveVerb) Run(e *env) error {
+	return v.with(e, func(b *job.Bench) error { return servePages(e, b, v.Port, "") })
+}
+
+// servePages serves the bench until the run is stopped. path is the page that
+// is named as the place to start.
+func servePages(e *env, b *job.Bench, port int, path string) error {
+	l, err := net.Listen("tcp", fmt.Sprintf("127.0.0.1:%d", port))
+	if err != nil {
+		return withHint(fmt.Errorf("serving pages: %w", err), "another program has the port; give another one with --port, or --port 0 for a free one")
+	}
+	srv := &http.Server{
+		Handler:           web.NewServer(b, web.Options{}),
+		ReadHeaderTimeout: 10 * time.Second,
+		IdleTimeout:       2 * time.Minute,
+	}
+	fmt.Fprintf(e.out, "pages: http://%s/%s  (stop with Ctrl-C)\n", l.Addr(), path)
+	done := make(chan error, 1)
+	go func() { done <- srv.Serve(l) }()
+	select {
+	case err := <-done:
+		return err
+	case <-e.ctx.Done():
+	}
+	ctx, cancel := context.WithTimeout(context.Background(), 5*time.Second)
+	defer cancel()
+	err = srv.Shutdown(ctx)
+	if errors.Is(err, context.DeadlineExceeded) {
+		err = srv.Close()
+	}
+	fmt.Fprintln(e.err, "stopped; all entries are kept")
+	return err
+}

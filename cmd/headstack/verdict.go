@@ -1,0 +1,123 @@
+package main
+
+import (
+	"errors"
+	"fmt"
+	"io"
+	"math"
+	"strings"
+
+	"headstack/diagnosis"
+	"headstack/job"
+)
+
+type verdictVerb struct {
+	benchFlag
+	JSON bool   `help:"One JSON object on standard output."`
+	All  bool   `help:"Every stage, also those nothing was learned about."`
+	Job  string `arg:"" help:"Job id."`
+}
+
+func (verdictVerb) Help() string {
+	return `Example: headstack verdict job-0001
+
+Exit code 4 when nothing was observed yet that a diagnosis could use.`
+}
+
+func (v *verdictVerb) Run(e *env) error {
+	return v.with(e, func(b *job.Bench) error {
+		verdict, view, err := b.Diagnose(e.ctx, v.Job)
+		if err != nil {
+			return err
+		}
+		if v.JSON {
+			return printJSON(e.out, verdict)
+		}
+		printVerdict(e.out, verdict, v.All)
+		if ev := b.Evidence(view); len(ev.Checks)+len(ev.Readings)+len(ev.Measures) == 0 {
+			return &fault{exitNoJudge, errors.New("nothing observed yet"), "start with the checks under Next, or headstack capture"}
+		}
+		return nil
+	})
+}
+
+// printVerdict writes a verdict as a person reads it, most important first.
+func printVerdict(w io.Writer, v *diagnosis.Verdict, all bool) {
+	for _, s := range v.Sentences {
+		fmt.Fprintln(w, s)
+	}
+	if len(v.Doubts) > 0 {
+		fmt.Fprintln(w, "\nRe-take first")
+		for _, d := range v.Doubts {
+			fmt.Fprintf(w, "  ◆ %s: %s (wrong with %s)\n", d.Ref, d.Text, percent(d.P))
+		}
+	}
+	printStages(w, "Suspect", "▲", v.Stages, diagnosis.Suspect, true)
+	printStages(w, "Proved good", "■", v.Stages, diagnosis.Proved, false)
+	if all {
+		printStages(w, "Not known", "○", v.Stages, diagnosis.Unknown, true)
+	}
+	if len(v.Next) > 0 {
+		fmt.Fprintln(w, "\nNext, most information per minute first")
+		for i, a := range v.Next[:min(3, len(v.Next))] {
+			printAction(w, i+1, a)
+		}
+	}
+	fmt.Fprintf(w, "\nChance that repairing the leading explanation is a wrong fix: %s. Left out of the count (more faults at once): at most %s.\n",
+		percent(v.WrongFix), percent(v.OutsideMass))
+}
+
+func printStages(w io.Writer, title, mark string, stages []diagnosis.StageState, status diagnosis.Status, withP bool) {
+	first := true
+	for _, s := range stages {
+		if s.Status != status {
+			continue
+		}
+		if first {
+			fmt.Fprintf(w, "\n%s\n", title)
+			first = false
+		}
+		line := fmt.Sprintf("  %s %s %s", mark, s.Part, s.Name)
+		if withP {
+			line += " " + percent(s.P)
+			if len(s.Modes) > 0 {
+				line += ", " + s.Modes[0].Cause
+			}
+		}
+		fmt.Fprintln(w, line)
+		because := s.ClearedBy
+		if status == diagnosis.Suspect {
+			because = s.AccusedBy
+		}
+		for _, b := range because[:min(2, len(because))] {
+			fmt.Fprintf(w, "      %s\n", b.Text)
+		}
+	}
+}
+
+func printAction(w io.Writer, n int, a diagnosis.Action) {
+	fmt.Fprintf(w, "  %d. %s (%.0f min)\n", n, a.Text, math.Ceil(float64(a.Minutes)))
+	for _, l := range []struct{ label, text string }{
+		{"where", a.Where}, {"opening", a.Opening}, {"expect", a.Expect}, {"why", a.Why},
+		{"caution", strings.Join(a.Cautions, " ")},
+	} {
+		if l.text != "" {
+			fmt.Fprintf(w, "     %s: %s\n", l.label, l.text)
+		}
+	}
+}
+
+// percent prints a probability without false digits.
+func percent(p float64) string {
+	switch {
+	case p <= 0:
+		return "0 %"
+	case p < 0.001:
+		return "under 0.1 %"
+	case p < 0.01:
+		return fmt.Sprintf("%.1f %%", 100*p)
+	case p > 0.99 && p < 1:
+		return "over 99 %"
+	}
+	return fmt.Sprintf("%.0f %%", 100*p)
+}
