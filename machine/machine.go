@@ -31,6 +31,9 @@ type Definition struct {
 	Controls   []Control   `yaml:"controls" json:"controls"`
 	Openings   []Opening   `yaml:"openings" json:"openings"`
 	Exceptions []Exception `yaml:"exceptions,omitempty" json:"exceptions,omitempty"`
+
+	pos   map[string]position // where each field stands in the file
+	index *index
 }
 
 // Medium is the tape the recorder takes.
