@@ -8,8 +8,8 @@ import (
 
 // Equalisation is a standard curve of recorded flux by its time constants.
 type Equalisation struct {
-	HighUs float64 // time constant of the treble fall in microseconds; 0: none
-	LowUs  float64 // time constant of the bass rise in microseconds; 0: none
+	HighUs float64 `json:"high_us"` // time constant of the treble fall in microseconds; 0: none
+	LowUs  float64 `json:"low_us"`  // time constant of the bass rise in microseconds; 0: none
 }
 
 // FluxDB returns the standard recorded short-circuit flux level at frequency f
