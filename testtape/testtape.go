@@ -42,7 +42,7 @@ type Section struct {
 	Name    string  `yaml:"name" json:"name" jsonschema:"minLength=1,maxLength=100" jsonschema_description:"Name of the section; no two alike."`
 	ToneHz  float64 `yaml:"tone_hz" json:"tone_hz" jsonschema_description:"Frequency in hertz at nominal speed, 10 to 24000; 0 for silence."`
 	LevelDB float64 `yaml:"level_db" json:"level_db" jsonschema:"minimum=-100,maximum=20" jsonschema_description:"Level in dB re the tape's reference fluxivity, flux through the stated equalisation. Of no meaning, and not needed, for silence."` // re the tape's reference fluxivity, flux through the stated equalisation
-	Seconds float64 `yaml:"seconds" json:"seconds" jsonschema:"exclusiveMinimum=0,maximum=3600" jsonschema_description:"Length in seconds at nominal speed."`                                                                                                  // nominal length at nominal speed
+	Seconds float64 `yaml:"seconds" json:"seconds" jsonschema:"exclusiveMinimum=0,maximum=3600" jsonschema_description:"Length in seconds at nominal speed."`                                                                                        // nominal length at nominal speed
 }
 
 // Silent reports whether the section is unrecorded tape.

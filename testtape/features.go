@@ -1,0 +1,218 @@
+package testtape
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"math"
+	"runtime"
+	"sort"
+
+	"golang.org/x/sync/errgroup"
+
+	"headstack/dsp"
+)
+
+const (
+	// searchWidth is how far from its nominal frequency a tone is looked for:
+	// the promised 6 % of speed and a little for flutter.
+	searchWidth = 0.07
+	// frameSeconds is the least length of a spectrum. At 0.08 s a 31.5 Hz tone
+	// has 2.5 cycles, the least that its frequency can be read from.
+	frameSeconds = 0.08
+	// blockHops is how many hops are read at a time: enough to keep goroutines
+	// busy, few enough to stay small.
+	blockHops = 16
+	// memoryLimit bounds what is kept of a capture.
+	memoryLimit = 64 << 20
+	// levelFloorDB is the level kept for nothing at all; levels are kept in half
+	// decibels above it.
+	levelFloorDB = -125.
+)
+
+// features is what is kept of a capture: for each frame (centred at frame·hop)
+// and each distinct tone of the tape, the strongest spectral line within
+// searchWidth of the nominal frequency.
+type features struct {
+	rate     float64
+	channels int
+	tones    []float64 // distinct nominal frequencies, rising
+	hop      int       // samples
+	binHz    float64
+	frames   int
+	samples  int64
+
+	// Per frame and tone, from the channel where the line stands out most.
+	offset  []int16 // (line/nominal - 1)·1e5
+	snr     []uint8 // half dB above the spectrum around it; 0 for no line
+	channel []uint8
+	// Per frame, tone and channel.
+	level []uint8 // half dB above levelFloorDB re a full-scale sine
+	// Per frame and channel.
+	total []uint8
+	// Per frame: frequency of the strongest line of all, any channel.
+	loudest []float32
+
+	truncated bool  // the capture was longer than memory allows
+	notFinite int64 // samples that were NaN or infinite
+}
+
+func (f *features) seconds(frame int) float64 { return float64(frame) * float64(f.hop) / f.rate }
+func (f *features) duration() float64         { return float64(f.samples) / f.rate }
+func (f *features) perSecond() float64        { return f.rate / float64(f.hop) }
+
+// toneIndex is the place of a frequency in tones.
+func (f *features) toneIndex(hz float64) int { return sort.SearchFloat64s(f.tones, hz) }
+
+// levelDB is a tone's level in a frame and channel, dBFS.
+func (f *features) levelDB(frame, tone, channel int) float64 {
+	return levelFloorDB + 0.5*float64(f.level[(frame*len(f.tones)+tone)*f.channels+channel])
+}
+
+func (f *features) totalDB(frame, channel int) float64 {
+	return levelFloorDB + 0.5*float64(f.total[frame*f.channels+channel])
+}
+
+func distinctTones(t *Tape) []float64 {
+	var tones []float64
+	for _, s := range t.Sections {
+		if s.Silent() {
+			continue
+		}
+		k := sort.SearchFloat64s(tones, s.ToneHz)
+		if k == len(tones) || tones[k] != s.ToneHz {
+			tones = append(tones, 0)
+			copy(tones[k+1:], tones[k:])
+			tones[k] = s.ToneHz
+		}
+	}
+	return tones
+}
+
+// listen reads the whole stream into features.
+func listen(ctx context.Context, s dsp.Stream, t *Tape) (*features, error) {
+	n := 64
+	for float64(n) < frameSeconds*s.SampleRate() {
+		n *= 2
+	}
+	f := &features{rate: s.SampleRate(), channels: s.Channels(), tones: distinctTones(t), hop: n / 2, binHz: s.SampleRate() / float64(n)}
+	l := newListener(f, n)
+	for {
+		if err := ctx.Err(); err != nil {
+			return nil, err
+		}
+		got, err := fill(s, l.block)
+		if err != nil {
+			return nil, fmt.Errorf("reading at %.1f s: %w", f.duration(), err)
+		}
+		f.samples += int64(got)
+		if got < len(l.block[0]) {
+			l.finish(got)
+			return f, nil
+		}
+		l.frames(blockHops)
+		if len(f.level)+len(f.offset)*4 > memoryLimit {
+			f.truncated = true
+			return f, nil
+		}
+	}
+}
+
+// fill reads until dst is full or the stream ends.
+func fill(s dsp.Stream, dst [][]float64) (int, error) {
+	view := make([][]float64, len(dst))
+	total := 0
+	for total < len(dst[0]) {
+		for c := range dst {
+			view[c] = dst[c][total:]
+		}
+		n, err := s.Read(view)
+		total += n
+		if errors.Is(err, io.EOF) {
+			return total, nil
+		}
+		if err != nil {
+			return total, err
+		}
+	}
+	return total, nil
+}
+
+// listener turns blocks of samples into frames. The stream is taken as preceded
+// by half a frame of nothing, so that frame k is centred at sample k·hop.
+type listener struct {
+	f     *features
+	ears  []*ear
+	block [][]float64 // where the next samples go: the end of each ear's buffer
+}
+
+func newListener(f *features, n int) *listener {
+	l := &listener{f: f}
+	window := make([]float64, n)
+	for i := range window {
+		window[i] = 0.5 - 0.5*math.Cos(2*math.Pi*float64(i)/float64(n))
+	}
+	for range f.channels {
+		e := newEar(f, window)
+		l.ears = append(l.ears, e)
+		l.block = append(l.block, e.buf[f.hop:])
+	}
+	return l
+}
+
+// finish pads the last, short block with silence and keeps the frames whose
+// centres lie inside the capture.
+func (l *listener) finish(got int) {
+	for c := range l.block {
+		clear(l.block[c][got:])
+	}
+	hops := got/l.f.hop + 1
+	l.frames(min(hops, blockHops))
+}
+
+// frames analyses hops frames of every channel, in parallel, and merges them.
+func (l *listener) frames(hops int) {
+	var g errgroup.Group
+	g.SetLimit(runtime.GOMAXPROCS(0))
+	for _, e := range l.ears {
+		g.Go(func() error { e.listen(hops); return nil })
+	}
+	g.Wait() //nolint:errcheck // the functions return nil
+	for h := range hops {
+		l.merge(h)
+	}
+	for _, e := range l.ears {
+		l.f.notFinite += e.notFinite
+		e.notFinite = 0
+	}
+}
+
+// merge adds one frame to the features.
+func (l *listener) merge(h int) {
+	f := l.f
+	k := len(f.tones)
+	var loud, loudHz float64
+	for _, e := range l.ears {
+		f.total = append(f.total, e.total[h])
+		if e.loud[h] > loud {
+			loud, loudHz = e.loud[h], e.loudHz[h]
+		}
+	}
+	f.loudest = append(f.loudest, float32(loudHz))
+	for i := range k {
+		best := 0
+		for c, e := range l.ears {
+			line := e.lines[h*k+i]
+			f.level = append(f.level, line.level)
+			if line.snr > l.ears[best].lines[h*k+i].snr {
+				best = c
+			}
+		}
+		line := l.ears[best].lines[h*k+i]
+		f.offset = append(f.offset, line.offset)
+		f.snr = append(f.snr, line.snr)
+		f.channel = append(f.channel, uint8(min(best, 255)))
+	}
+	f.frames++
+}

@@ -1,0 +1,215 @@
+package testtape
+
+import (
+	"math"
+	"slices"
+)
+
+// verify drops sections whose stretch does not bear them out: tones that are
+// there less than half the time, and silence without a found neighbour to
+// place it by.
+func (l *locator) verify(a *alignment) {
+	for k, s := range a.spans {
+		if !s.found() || l.tape.Sections[k].Silent() {
+			continue
+		}
+		i := l.f.toneIndex(l.tape.Sections[k].ToneHz)
+		good := 0
+		for t := s.from; t < s.to; t++ {
+			if l.ev.tone(t, i, a.ratio) > 0 {
+				good++
+			}
+		}
+		if 2*good < s.to-s.from {
+			a.spans[k].from = -1
+		}
+	}
+	anchored := func(k int) bool {
+		return k >= 0 && k < len(a.spans) && a.spans[k].found() && !l.tape.Sections[k].Silent()
+	}
+	for k, s := range a.spans {
+		if s.found() && l.tape.Sections[k].Silent() && !anchored(k-1) && !anchored(k+1) {
+			a.spans[k].from = -1
+		}
+	}
+}
+
+// measureSpeed returns the speed ratio over all tones of an alignment, each
+// weighted by its frequency's squared precision; 0 when there is none.
+func (l *locator) measureSpeed(a *alignment) float64 {
+	var sum, weights float64
+	for k, s := range a.spans {
+		sec := l.tape.Sections[k]
+		if !s.found() || sec.Silent() {
+			continue
+		}
+		i := l.f.toneIndex(sec.ToneHz)
+		var ratios []float64
+		for t := s.from; t < s.to; t++ {
+			if l.ev.tone(t, i, a.ratio) > 0.5 {
+				ratios = append(ratios, 1+1e-5*float64(l.f.offset[t*len(l.f.tones)+i]))
+			}
+		}
+		if len(ratios) == 0 {
+			continue
+		}
+		slices.Sort(ratios)
+		// A line's place is known to a share of a bin, so relative error falls with
+		// frequency, until flutter (0.1 %) is the larger part.
+		e := math.Hypot(0.05*l.f.binHz/sec.ToneHz, 1e-3)
+		w := float64(len(ratios)) / (e * e)
+		sum += w * ratios[len(ratios)/2]
+		weights += w
+	}
+	if weights == 0 {
+		return 0
+	}
+	return sum / weights
+}
+
+// place turns frames into seconds, edge by edge.
+func (l *locator) place() {
+	l.stretchTones()
+	end := l.f.duration()
+	last := -1 // the found section before
+	for k := range l.spans {
+		s := l.spans[k]
+		if !s.found() {
+			continue
+		}
+		p := &l.found[k]
+		p.Found = true
+		p.StartS, p.EndS = l.f.seconds(s.from), min(end, l.f.seconds(s.to))
+		if !l.tape.Sections[k].Silent() {
+			p.StartS, p.EndS = l.edge(k, s.from, -1), l.edge(k, s.to, +1)
+		}
+		if last >= 0 {
+			l.join(last, k)
+		}
+		last = k
+	}
+	slack := 1.5 / l.f.perSecond()
+	for k := range l.found {
+		p := &l.found[k]
+		if !p.Found {
+			continue
+		}
+		p.StartS, p.EndS = max(0, p.StartS), min(end, p.EndS)
+		atStart, atEnd := p.StartS < slack, p.EndS > end-slack
+		if atStart {
+			p.StartS = 0
+		}
+		if atEnd {
+			p.EndS = end
+		}
+		// Lengths on real tapes agree with the certificate to a few per cent; a
+		// section that the capture just holds whole is not called cut.
+		short := p.EndS-p.StartS < 0.95*l.tape.Sections[k].Seconds/l.ratio
+		p.Partial = short && (atStart || atEnd)
+	}
+}
+
+// join makes two neighbours meet when they nearly do, and never overlap.
+func (l *locator) join(a, b int) {
+	p, q := &l.found[a], &l.found[b]
+	silentA, silentB := l.tape.Sections[a].Silent(), l.tape.Sections[b].Silent()
+	gap := q.StartS - p.EndS
+	if math.Abs(gap) > 0.25 && gap > 0 {
+		return
+	}
+	switch {
+	case silentA && !silentB:
+		p.EndS = q.StartS
+	case silentB && !silentA:
+		q.StartS = p.EndS
+	case gap < 0:
+		p.EndS = (p.EndS + q.StartS) / 2
+		q.StartS = p.EndS
+	}
+}
+
+// stretchTones lets each tone reach over adjoining frames that clearly hold it
+// and belong to no other section: a certificate's lengths may be well off.
+func (l *locator) stretchTones() {
+	owned := make([]bool, l.f.frames+1)
+	for _, s := range l.spans {
+		if s.found() {
+			for t := s.from; t < min(s.to, len(owned)); t++ {
+				owned[t] = true
+			}
+		}
+	}
+	for k := range l.spans {
+		s := &l.spans[k]
+		if !s.found() || l.tape.Sections[k].Silent() {
+			continue
+		}
+		i := l.f.toneIndex(l.tape.Sections[k].ToneHz)
+		for s.from > 0 && !owned[s.from-1] && l.ev.tone(s.from-1, i, l.ratio) > 0.5 {
+			s.from--
+			owned[s.from] = true
+		}
+		for s.to < l.f.frames && !owned[s.to] && l.ev.tone(s.to, i, l.ratio) > 0.5 {
+			owned[s.to] = true
+			s.to++
+		}
+	}
+}
+
+// edge is the time at which section k's tone passes half-way between its level
+// inside and outside, near frame at; side is -1 for the start, +1 for the end.
+//
+// A tone that begins at t0 has half its amplitude in a frame centred at t0,
+// because the window is symmetric; between frames the amplitude is taken as
+// straight.
+func (l *locator) edge(k, at, side int) float64 {
+	i := l.f.toneIndex(l.tape.Sections[k].ToneHz)
+	n := len(l.f.tones)
+	amp := func(t int) float64 {
+		if t < 0 || t >= l.f.frames {
+			return 0
+		}
+		return math.Pow(10, float64(l.ev.level[t*n+i])/20)
+	}
+	fallback := min(l.f.duration(), l.f.seconds(at))
+	reach := max(4, int(0.3*l.f.perSecond()))
+	inside := l.median(at, -side*2, -side*(2+3*reach), amp)
+	outside := l.median(at, side*4, side*(4+reach), amp)
+	if !(inside > 1.1*outside) {
+		// Louder outside: a step down into this section, or another section of the
+		// same tone. The half-way point serves as well.
+		if !(outside > 1.1*inside) {
+			return fallback
+		}
+	}
+	half := (inside + outside) / 2
+	high := inside > outside
+	best, found := fallback, false
+	for t := at - reach; t < at+reach; t++ {
+		x, y := amp(t), amp(t+1)
+		// From before to after, does the amplitude cross in this edge's direction?
+		up := (side < 0) == high
+		if up && !(x < half && y >= half) || !up && !(x >= half && y < half) {
+			continue
+		}
+		v := l.f.seconds(t) + (half-x)/(y-x)*(l.f.seconds(t+1)-l.f.seconds(t))
+		if !found || math.Abs(v-fallback) < math.Abs(best-fallback) {
+			best, found = v, true
+		}
+	}
+	return best
+}
+
+// median of f over frames at+from to at+to, clipped to the capture.
+func (l *locator) median(at, from, to int, f func(int) float64) float64 {
+	lo, hi := at+min(from, to), at+max(from, to)
+	var v []float64
+	for t := max(0, lo); t <= min(hi, l.f.frames-1); t++ {
+		v = append(v, f(t))
+	}
+	if len(v) == 0 {
+		return 0
+	}
+	slices.Sort(v)
+	return v[len(v)/2]
+}
