@@ -1,0 +1,150 @@
+package store
+
+import (
+	"context"
+	"database/sql"
+	"errors"
+
+	"headstack/job"
+	"headstack/measure"
+)
+
+// AppendEntry keeps an entry; see job.Record.
+func (s *Store) AppendEntry(ctx context.Context, e job.Entry) (job.Entry, error) {
+	if err := job.CheckShape(e); err != nil {
+		return job.Entry{}, err
+	}
+	text, err := encodePayload(e)
+	if err != nil {
+		return job.Entry{}, err
+	}
+	err = s.append(ctx, "keeping a "+string(e.Kind), func(tx *sql.Tx) error {
+		if err := needJob(ctx, tx, e.Job); err != nil {
+			return err
+		}
+		if err := mayCorrect(ctx, tx, e); err != nil {
+			return err
+		}
+		last, err := lastTime(ctx, tx)
+		if err != nil {
+			return err
+		}
+		e.At, e.Clock = job.Stamp(e.At, last)
+		return insertEntry(ctx, tx, &e, text)
+	})
+	if err != nil {
+		return job.Entry{}, err
+	}
+	return e, nil
+}
+
+func insertEntry(ctx context.Context, tx *sql.Tx, e *job.Entry, text string) error {
+	var n int64
+	const numbers = `SELECT (SELECT coalesce(max(seq), 0) + 1 FROM entries),
+		(SELECT coalesce(max(n), 0) + 1 FROM entries WHERE job = ? AND kind = ?)`
+	if err := tx.QueryRowContext(ctx, numbers, e.Job, string(e.Kind)).Scan(&e.Seq, &n); err != nil {
+		return err
+	}
+	e.Ref = job.EntryRef(e.Kind, n)
+	_, err := tx.ExecContext(ctx, `INSERT INTO entries
+		(seq, job, kind, n, at, clock, corrects, withdraw, case_state, remark, payload)
+		VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)`,
+		e.Seq, e.Job, string(e.Kind), n, formatTime(e.At), formatClock(e.Clock),
+		sql.NullInt64{Int64: e.Corrects, Valid: e.Corrects != 0}, e.Withdraw, string(e.Case), e.Remark, text)
+	return err
+}
+
+// needJob is a NotFoundError unless the job is kept.
+func needJob(ctx context.Context, q querier, id string) error {
+	var one int
+	err := q.QueryRowContext(ctx, `SELECT 1 FROM jobs WHERE id = ?`, id).Scan(&one)
+	if errors.Is(err, sql.ErrNoRows) {
+		return &job.NotFoundError{What: "job", ID: id}
+	}
+	return err
+}
+
+type querier interface {
+	QueryRowContext(ctx context.Context, query string, args ...any) *sql.Row
+}
+
+// mayCorrect applies job.CheckCorrection to what is kept.
+func mayCorrect(ctx context.Context, tx *sql.Tx, e job.Entry) error {
+	if e.Corrects == 0 {
+		return nil
+	}
+	target, err := scanHead(tx.QueryRowContext(ctx, `SELECT seq, job, kind, n, withdraw FROM entries WHERE seq = ?`, e.Corrects))
+	if errors.Is(err, sql.ErrNoRows) {
+		return job.EntryNotFound(e.Corrects)
+	}
+	if err != nil {
+		return err
+	}
+	by, err := scanHead(tx.QueryRowContext(ctx, `SELECT seq, job, kind, n, withdraw FROM entries WHERE corrects = ?`, e.Corrects))
+	if errors.Is(err, sql.ErrNoRows) {
+		return job.CheckCorrection(target, nil, e)
+	}
+	if err != nil {
+		return err
+	}
+	return job.CheckCorrection(target, &by, e)
+}
+
+// scanHead reads as much of an entry as the rules for corrections look at.
+func scanHead(row *sql.Row) (job.Entry, error) {
+	var e job.Entry
+	var kind string
+	var n int64
+	if err := row.Scan(&e.Seq, &e.Job, &kind, &n, &e.Withdraw); err != nil {
+		return job.Entry{}, err
+	}
+	e.Kind = job.Kind(kind)
+	e.Ref = job.EntryRef(e.Kind, n)
+	return e, nil
+}
+
+// Entries returns the entries of a job; see job.Record.
+func (s *Store) Entries(ctx context.Context, jobID string) ([]job.Entry, error) {
+	if err := needJob(ctx, s.read, jobID); err != nil {
+		if _, ok := errors.AsType[*job.NotFoundError](err); ok {
+			return nil, err
+		}
+		return nil, s.reading(err, "a job")
+	}
+	rows, err := s.read.QueryContext(ctx, `SELECT seq, job, kind, n, at, clock, corrects, withdraw, case_state, remark, payload
+		FROM entries WHERE job = ? ORDER BY seq`, jobID)
+	if err != nil {
+		return nil, s.reading(err, "the entries of "+jobID)
+	}
+	defer rows.Close()
+	var out []job.Entry
+	for rows.Next() {
+		e, err := scanEntry(rows)
+		if err != nil {
+			return nil, s.reading(err, "the entries of "+jobID)
+		}
+		out = append(out, e)
+	}
+	return out, s.reading(rows.Err(), "the entries of "+jobID)
+}
+
+func scanEntry(rows *sql.Rows) (job.Entry, error) {
+	var e job.Entry
+	var kind, at, state, text string
+	var n int64
+	var clock sql.NullString
+	var corrects sql.NullInt64
+	err := rows.Scan(&e.Seq, &e.Job, &kind, &n, &at, &clock, &corrects, &e.Withdraw, &state, &e.Remark, &text)
+	if err != nil {
+		return job.Entry{}, err
+	}
+	e.Kind, e.Case, e.Corrects = job.Kind(kind), measure.CaseState(state), corrects.Int64
+	e.Ref = job.EntryRef(e.Kind, n)
+	if e.At, err = parseTime(at); err != nil {
+		return job.Entry{}, err
+	}
+	if e.Clock, err = parseClock(clock); err != nil {
+		return job.Entry{}, err
+	}
+	return e, decodePayload(text, &e)
+}

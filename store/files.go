@@ -1,0 +1,207 @@
+package store
+
+import (
+	"context"
+	"crypto/sha256"
+	"encoding/hex"
+	"errors"
+	"fmt"
+	"hash"
+	"io"
+	"os"
+	"path/filepath"
+	"runtime"
+	"strings"
+
+	"headstack/job"
+)
+
+// remainsPrefix starts the names of files that are not whole yet.
+const remainsPrefix = ".incoming-"
+
+// fileSteps are the steps of keeping a file that a test makes fail.
+type fileSteps struct {
+	write   func(f *os.File, p []byte) (int, error)
+	sync    func(f *os.File) error
+	close   func(f *os.File) error
+	rename  func(from, to string) error
+	syncDir func(dir string) error
+}
+
+var realSteps = fileSteps{
+	write:   (*os.File).Write,
+	sync:    (*os.File).Sync,
+	close:   (*os.File).Close,
+	rename:  os.Rename,
+	syncDir: syncDir,
+}
+
+// Put keeps a capture; see job.Files.
+func (s *Store) Put(ctx context.Context, r io.Reader) (sha string, size int64, err error) {
+	dir := filepath.Join(s.dir, capturesName)
+	defer func() {
+		if err != nil {
+			sha, size, err = "", 0, fmt.Errorf("keeping a capture in %s: %w", dir, explain(err, dir))
+		}
+	}()
+	f, err := os.CreateTemp(dir, remainsPrefix+"*")
+	if err != nil {
+		return "", 0, err
+	}
+	temp := f.Name()
+	defer os.Remove(temp) // after the rename there is nothing to remove
+	h := sha256.New()
+	size, err = copyContext(ctx, io.MultiWriter(h, writer{f, s.steps.write}), r)
+	if err == nil {
+		err = s.steps.sync(f)
+	}
+	if err := errors.Join(err, s.steps.close(f)); err != nil {
+		return "", 0, err
+	}
+	sha = hex.EncodeToString(h.Sum(nil))
+	return sha, size, s.settle(ctx, temp, sha)
+}
+
+// settle gives a whole temporary file its name. A file that is there already
+// under that name is left alone while it is what its name says.
+func (s *Store) settle(ctx context.Context, temp, sha string) error {
+	dir := filepath.Join(s.dir, capturesName)
+	path := filepath.Join(dir, sha)
+	if f, err := s.Open(ctx, sha); err == nil {
+		return errors.Join(f.Close(), s.steps.syncDir(dir))
+	}
+	if err := ctx.Err(); err != nil {
+		return err
+	}
+	if runtime.GOOS != "windows" { // where a read-only file cannot be replaced
+		if err := os.Chmod(temp, 0o444); err != nil {
+			return err
+		}
+	}
+	if err := s.steps.rename(temp, path); err != nil {
+		return err
+	}
+	if err := s.steps.syncDir(dir); err != nil {
+		return errors.Join(err, os.Remove(path))
+	}
+	return nil
+}
+
+// Open opens a capture after hashing it again; see job.Files.
+func (s *Store) Open(ctx context.Context, sha string) (job.File, error) {
+	if !isHash(sha) {
+		return nil, &job.NotFoundError{What: "capture", ID: sha}
+	}
+	path := filepath.Join(s.dir, capturesName, sha)
+	f, err := os.Open(path)
+	if errors.Is(err, os.ErrNotExist) {
+		return nil, &job.NotFoundError{What: "capture", ID: sha}
+	}
+	if err != nil {
+		return nil, fmt.Errorf("opening a capture: %w", err)
+	}
+	h := sha256.New()
+	size, err := copyContext(ctx, h, f)
+	if err == nil {
+		_, err = f.Seek(0, io.SeekStart)
+	}
+	if err == nil {
+		err = checkHash(path, sha, h)
+	}
+	if err != nil {
+		return nil, errors.Join(err, f.Close())
+	}
+	return file{f, size}, nil
+}
+
+func checkHash(path, want string, h hash.Hash) error {
+	if got := hex.EncodeToString(h.Sum(nil)); got != want {
+		return &job.AlteredError{Path: path, Want: want, Got: got}
+	}
+	return nil
+}
+
+type file struct {
+	*os.File
+	size int64
+}
+
+func (f file) Size() int64 { return f.size }
+
+// removeRemains removes what broken-off uploads and copies left. The lock is
+// held, so nobody is writing them.
+func (s *Store) removeRemains() error {
+	for _, dir := range []string{filepath.Join(s.dir, capturesName), filepath.Join(s.dir, backupsName)} {
+		list, err := os.ReadDir(dir)
+		if errors.Is(err, os.ErrNotExist) {
+			continue
+		}
+		if err != nil {
+			return err
+		}
+		for _, e := range list {
+			if strings.HasPrefix(e.Name(), remainsPrefix) {
+				if err := os.Remove(filepath.Join(dir, e.Name())); err != nil {
+					return err
+				}
+			}
+		}
+	}
+	return nil
+}
+
+func isHash(s string) bool {
+	if len(s) != sha256.Size*2 {
+		return false
+	}
+	return strings.Trim(s, "0123456789abcdef") == ""
+}
+
+// copyContext is io.Copy that stops between blocks when ctx ends.
+func copyContext(ctx context.Context, w io.Writer, r io.Reader) (int64, error) {
+	n, err := io.CopyBuffer(struct{ io.Writer }{w}, contextReader{ctx, r}, make([]byte, 256<<10))
+	if err == nil {
+		err = ctx.Err()
+	}
+	return n, err
+}
+
+type contextReader struct {
+	ctx context.Context
+	r   io.Reader
+}
+
+func (c contextReader) Read(p []byte) (int, error) {
+	if err := c.ctx.Err(); err != nil {
+		return 0, err
+	}
+	return c.r.Read(p)
+}
+
+type writer struct {
+	f     *os.File
+	write func(*os.File, []byte) (int, error)
+}
+
+func (w writer) Write(p []byte) (int, error) { return w.write(w.f, p) }
+
+func syncPath(path string) error {
+	f, err := os.OpenFile(path, os.O_RDWR, 0)
+	if err != nil {
+		return err
+	}
+	return errors.Join(f.Sync(), f.Close())
+}
+
+// syncDir makes a rename in dir last. Windows has no such call; there a rename
+// is in the file system's own journal.
+func syncDir(dir string) error {
+	if runtime.GOOS == "windows" {
+		return nil
+	}
+	f, err := os.Open(dir)
+	if err != nil {
+		return err
+	}
+	return errors.Join(f.Sync(), f.Close())
+}

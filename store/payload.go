@@ -1,0 +1,57 @@
+package store
+
+import (
+	"bytes"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"io"
+
+	"headstack/job"
+)
+
+// payloadVersion is that of the JSON in entries.payload. A change of package
+// job's or measure's types that this version could not read back needs a new
+// one, and a reader for the old one here.
+const payloadVersion = 1
+
+type payload struct {
+	V       int          `json:"v"`
+	Check   *job.Check   `json:"check,omitempty"`
+	Reading *job.Reading `json:"reading,omitempty"`
+	Capture *job.Capture `json:"capture,omitempty"`
+}
+
+func encodePayload(e job.Entry) (string, error) {
+	var buf bytes.Buffer
+	enc := json.NewEncoder(&buf)
+	enc.SetEscapeHTML(false) // "<" is easier to read in an export than its escape
+	err := enc.Encode(payload{V: payloadVersion, Check: e.Check, Reading: e.Reading, Capture: e.Capture})
+	if err != nil {
+		return "", fmt.Errorf("writing a %s as JSON: %w", e.Kind, err)
+	}
+	return string(bytes.TrimSpace(buf.Bytes())), nil
+}
+
+func decodePayload(text string, e *job.Entry) error {
+	var v struct {
+		V int `json:"v"`
+	}
+	if err := json.Unmarshal([]byte(text), &v); err != nil {
+		return fmt.Errorf("entry %d: %w", e.Seq, err)
+	}
+	if v.V != payloadVersion {
+		return fmt.Errorf("entry %d has payload version %d and this program reads %d; use the newer headstack", e.Seq, v.V, payloadVersion)
+	}
+	var p payload
+	dec := json.NewDecoder(bytes.NewReader([]byte(text)))
+	dec.DisallowUnknownFields() // better an error than a field that is dropped in silence
+	if err := dec.Decode(&p); err != nil {
+		return fmt.Errorf("entry %d: %w", e.Seq, err)
+	}
+	if _, err := dec.Token(); !errors.Is(err, io.EOF) {
+		return fmt.Errorf("entry %d: more than one JSON value", e.Seq)
+	}
+	e.Check, e.Reading, e.Capture = p.Check, p.Reading, p.Capture
+	return nil
+}

@@ -1,0 +1,147 @@
+package store
+
+import (
+	"context"
+	"database/sql"
+	"embed"
+	"errors"
+	"fmt"
+	"io/fs"
+	"os"
+	"path/filepath"
+	"time"
+
+	"headstack/job"
+)
+
+//go:embed migrations/*.sql
+var embedded embed.FS
+
+// The names inside the folder of a bench.
+const (
+	databaseName = "bench.db"
+	lockName     = "bench.lock"
+	holderName   = "bench.holder"
+	capturesName = "captures"
+	backupsName  = "backups"
+)
+
+// readers is the number of connections that read at once; a bench has a browser
+// and a phone or two.
+const readers = 4
+
+// Store is an open bench folder. It is safe for concurrent use.
+type Store struct {
+	dir   string
+	lock  *folderLock
+	write *sql.DB // one connection
+	read  *sql.DB
+	steps fileSteps
+}
+
+var (
+	_ job.Record = (*Store)(nil)
+	_ job.Files  = (*Store)(nil)
+)
+
+// Options change how a bench is opened; the zero value is for use.
+type Options struct {
+	// BusyTimeout is how long a statement waits for another connection's lock;
+	// 0 is 5 s.
+	BusyTimeout time.Duration
+	// Now names backups; nil is time.Now.
+	Now func() time.Time
+
+	migrations fs.FS // instead of the embedded ones, in tests
+}
+
+// Open opens the bench in the folder dir and makes it if it is not there. Close
+// it when done. Errors: [InUseError], [CorruptError], [NewerError],
+// [ForeignError] and those of the file system; after an error nothing is open.
+func Open(dir string, opt Options) (*Store, error) {
+	if opt.BusyTimeout <= 0 {
+		opt.BusyTimeout = 5 * time.Second
+	}
+	if opt.Now == nil {
+		opt.Now = time.Now
+	}
+	if opt.migrations == nil {
+		sub, err := fs.Sub(embedded, "migrations")
+		if err != nil {
+			return nil, err
+		}
+		opt.migrations = sub
+	}
+	dir, err := filepath.Abs(dir)
+	if err != nil {
+		return nil, fmt.Errorf("opening the bench: %w", err)
+	}
+	s := &Store{dir: dir, steps: realSteps}
+	if err := s.open(opt); err != nil {
+		return nil, fmt.Errorf("opening the bench in %s: %w", dir, errors.Join(err, s.Close()))
+	}
+	return s, nil
+}
+
+func (s *Store) open(opt Options) (err error) {
+	if err := s.makeFolders(); err != nil {
+		return err
+	}
+	if s.lock, err = lockFolder(s.dir, opt.Now()); err != nil {
+		return err
+	}
+	if err := s.removeRemains(); err != nil {
+		return err
+	}
+	path := filepath.Join(s.dir, databaseName)
+	if s.write, err = openWriter(path, opt); err != nil {
+		return err
+	}
+	if err := migrate(s.write, s.dir, opt); err != nil {
+		return err
+	}
+	s.read, err = openReaders(path, opt)
+	return err
+}
+
+func (s *Store) makeFolders() error {
+	for _, dir := range []string{s.dir, filepath.Join(s.dir, capturesName)} {
+		if err := os.MkdirAll(dir, 0o755); err != nil {
+			return fmt.Errorf("making the folder: %w", err)
+		}
+	}
+	// SQLite opens a database that it cannot write and complains at the first
+	// write, after an evening's typing; this complains now.
+	for _, dir := range []string{s.dir, filepath.Join(s.dir, capturesName)} {
+		probe, err := os.CreateTemp(dir, remainsPrefix+"probe-*")
+		if err != nil {
+			return fmt.Errorf("the folder cannot be written to: %w", err)
+		}
+		if err := errors.Join(probe.Close(), os.Remove(probe.Name())); err != nil {
+			return fmt.Errorf("the folder cannot be written to: %w", err)
+		}
+	}
+	return nil
+}
+
+// Dir is the folder of the bench, absolute.
+func (s *Store) Dir() string { return s.dir }
+
+// Close closes the bench and frees the folder for another program. What is
+// still running on it gets an error.
+func (s *Store) Close() error {
+	var errs []error
+	if s.read != nil {
+		errs = append(errs, s.read.Close())
+	}
+	if s.write != nil {
+		// Leaves one file that can be copied. Not needed for anything to be kept.
+		_, _ = s.write.ExecContext(context.Background(), `PRAGMA wal_checkpoint(TRUNCATE)`)
+		errs = append(errs, s.write.Close())
+	}
+	if s.lock != nil {
+		errs = append(errs, s.lock.release())
+	}
+	s.read, s.write, s.lock = nil, nil, nil
+	return errors.Join(errs...)
+}
