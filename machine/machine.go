@@ -4,8 +4,8 @@ package machine
 // circuit diagram, so that every machine of the type can be measured, diagnosed
 // and lined up. One track is described; Replicas make the others.
 type Definition struct {
-	Format int    `yaml:"machine" json:"machine"` // 1
-	ID     string `yaml:"id" json:"id"`           // short name for files and records, [a-z0-9-]+
+	Format int    `yaml:"machine" json:"machine" jsonschema:"enum=1"` // 1
+	ID     string `yaml:"id" json:"id"`                               // short name for files and records, [a-z0-9-]+
 	Make   string `yaml:"make" json:"make"`
 	Name   string `yaml:"name" json:"name"`
 	Notes  string `yaml:"notes,omitempty" json:"notes,omitempty"`
@@ -38,15 +38,15 @@ type Definition struct {
 
 // Medium is the tape the recorder takes.
 type Medium struct {
-	Kind    string  `yaml:"kind" json:"kind"` // cassette or open-reel
+	Kind    string  `yaml:"kind" json:"kind" jsonschema:"enum=cassette,enum=open-reel"` // cassette or open-reel
 	WidthMm float64 `yaml:"width_mm" json:"width_mm"`
 	Type    string  `yaml:"type,omitempty" json:"type,omitempty"` // e.g. "II"
 }
 
 // Supply says how the recorder is powered; it decides the safety notes.
 type Supply struct {
-	Class string `yaml:"class" json:"class"` // I (earthed mains) or II (double-insulated)
-	Text  string `yaml:"text" json:"text"`   // e.g. adaptor 16 V a.c. 1.5 A
+	Class string `yaml:"class" json:"class" jsonschema:"enum=I,enum=II"` // I (earthed mains) or II (double-insulated)
+	Text  string `yaml:"text" json:"text"`                               // e.g. adaptor 16 V a.c. 1.5 A
 }
 
 // Speed is one tape speed with its replay equalisation.
@@ -61,7 +61,7 @@ type Speed struct {
 type Reference struct {
 	FluxivityNWbM float64 `yaml:"fluxivity_nwb_m" json:"fluxivity_nwb_m"`
 	ToneHz        float64 `yaml:"tone_hz" json:"tone_hz"`
-	Convention    string  `yaml:"convention" json:"convention"`
+	Convention    string  `yaml:"convention" json:"convention" jsonschema:"enum=short-circuit,enum=open-circuit"`
 	Output        string  `yaml:"output" json:"output"` // what 0 gives at the output, e.g. "-10 dBV at the bus"
 }
 
@@ -85,7 +85,7 @@ type Group struct {
 type Head struct {
 	ID     string `yaml:"id" json:"id"`
 	Name   string `yaml:"name" json:"name"`
-	Use    string `yaml:"use" json:"use"` // record, play, record-play, erase
+	Use    string `yaml:"use" json:"use" jsonschema:"enum=record,enum=play,enum=record-play,enum=erase"` // record, play, record-play, erase
 	DCR    string `yaml:"dcr,omitempty" json:"dcr,omitempty"`
 	L      string `yaml:"inductance,omitempty" json:"inductance,omitempty"`
 	Spread string `yaml:"spread,omitempty" json:"spread,omitempty"`
@@ -143,7 +143,7 @@ type Stage struct {
 // passing it. Ranges are [low, high] in dB relative to the same stage when good;
 // a missing range means no effect.
 type FaultMode struct {
-	Mode   Mode    `yaml:"mode" json:"mode"`
+	Mode   Mode    `yaml:"mode" json:"mode" jsonschema:"enum=dead,enum=weak,enum=noisy,enum=intermittent"`
 	Cause  string  `yaml:"cause" json:"cause"`   // "dried out", "dirt on the face"
 	Weight float64 `yaml:"weight" json:"weight"` // relative to the stage's other modes
 	// Mechanical says that the cause is of contact, dirt, alignment or case,
@@ -229,7 +229,7 @@ type Trim struct {
 	Sets     string   `yaml:"sets" json:"sets"`                 // the measure it moves: level, response, speed_error, azimuth, bias ...
 	At       string   `yaml:"at,omitempty" json:"at,omitempty"` // function or test point at which it is set
 	SpeedCmS float64  `yaml:"speed_cm_s,omitempty" json:"speed_cm_s,omitempty"`
-	Sign     int      `yaml:"sign" json:"sign"` // +1: clockwise raises
+	Sign     int      `yaml:"sign" json:"sign" jsonschema:"enum=-1,enum=0,enum=1"` // +1: clockwise raises, -1: lowers, 0: a peak or a dip
 	Range    string   `yaml:"range" json:"range"`
 	Board    string   `yaml:"board" json:"board"`
 	Opening  string   `yaml:"opening" json:"opening"`
@@ -264,7 +264,7 @@ type Opening struct {
 	AfterWhy    string   `yaml:"after_why,omitempty" json:"after_why,omitempty"`
 	Each        string   `yaml:"each,omitempty" json:"each,omitempty"`
 	Disconnects []string `yaml:"disconnects,omitempty" json:"disconnects,omitempty"`
-	Case        string   `yaml:"case" json:"case"` // the case state it makes: propped or open
+	Case        string   `yaml:"case" json:"case" jsonschema:"enum=closed,enum=propped,enum=open"` // the case state it makes: closed (a cover that bears on nothing), propped or open
 	Cautions    []string `yaml:"cautions,omitempty" json:"cautions,omitempty"`
 }
 
