@@ -120,11 +120,31 @@ func (r *Reader) checkID(id string, at int64) error {
 
 // skipChunk goes to the next chunk when used bytes of a body have been read.
 func (r *Reader) skipChunk(size, used uint64) error {
-	if size > math.MaxInt64-1 {
-		size = math.MaxInt64 - 1
-	}
-	size += size & 1 // chunks are padded to an even length
+	size = min(size, math.MaxInt64-1)
 	if err := r.in.skip(int64(size - min(used, size))); err != nil {
+		return r.ioError(err)
+	}
+	if size&1 == 1 {
+		return r.padding()
+	}
+	return nil
+}
+
+// commonIDs follow odd chunks in files of writers that forget the padding.
+var commonIDs = map[string]bool{"fmt ": true, "data": true, "fact": true, "LIST": true, "JUNK": true, "bext": true, "cue ": true}
+
+// padding steps over the byte that makes a chunk even, if it is there.
+func (r *Reader) padding() error {
+	at := r.in.offset()
+	b, err := r.in.peek(5)
+	if err != nil {
+		return r.ioError(err)
+	}
+	if len(b) == 5 && commonIDs[string(b[:4])] && !commonIDs[string(b[1:])] {
+		r.notes.add("A chunk of odd length is not padded at byte %d; read as if it were.", at)
+		return nil
+	}
+	if err := r.in.skip(1); err != nil {
 		return r.ioError(err)
 	}
 	return nil
