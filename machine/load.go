@@ -194,12 +194,12 @@ func addSyntax(p *problems, err error) {
 		want = `text that starts with @ or a backtick needs quotes: "@play"`
 	case strings.Contains(msg, "already defined"):
 		want = "each key may stand once; remove or rename one"
-	case strings.Contains(msg, "tab character"):
+	case strings.ContainsRune(msg, '\t'), strings.Contains(msg, "tab character"):
 		want = "indent with spaces"
-	case strings.Contains(msg, "not found"):
+	case strings.Contains(msg, "not found"), strings.Contains(msg, "must be specified"):
 		want = "close the bracket or brace"
 	}
-	p.add(where, "", "not valid YAML: "+msg, want)
+	p.add(where, "", "not valid YAML: "+strings.ReplaceAll(msg, "\t", `\t`), want)
 }
 
 // at is the place of a node in the file.

@@ -12,13 +12,14 @@ import (
 // right type. Each rule reports through bad, which finds the line.
 type checker struct {
 	*problems
-	d  *Definition
-	ix *index
+	d         *Definition
+	ix        *index
+	pathsGood bool // every function resolves, so that test points can be placed on them
 }
 
 // validate adds every semantic problem to p.
 func validate(p *problems, d *Definition) {
-	c := &checker{p, d, newIndex(d)}
+	c := &checker{problems: p, d: d, ix: newIndex(d)}
 	if d.Format != 1 {
 		c.bad("machine", fmt.Sprintf("file format %d is not known", d.Format), "this program reads format 1")
 		return

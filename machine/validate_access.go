@@ -47,6 +47,9 @@ func (c *checker) pointPath(p string, t *TestPoint) {
 		c.bad(p+"after", problem, didYouMean(t.After, known))
 		return
 	}
+	if !c.pathsGood {
+		return
+	}
 	c.d.index = c.ix
 	defer func() { c.d.index = nil }()
 	for _, k := range c.d.ReplicaKeys(t.Each) {

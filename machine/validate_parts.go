@@ -58,6 +58,9 @@ func (c *checker) stage(p string, s *Stage) {
 		c.pattern(p+"part", s.Part, s.Each, true)
 	}
 	c.text(p+"name", s.Name)
+	if len(placeholders(s.Name)) > 0 {
+		c.bad(p+"name", "a stage's name holds a placeholder", "name the stage alike for all replicas; only part takes {"+s.Each+"}")
+	}
 	_, known := kindDefaults[s.Kind]
 	if !known && (len(s.Faults) == 0 || s.Prior == 0) {
 		c.bad(p+"kind", fmt.Sprintf("kind %q has no built-in fault modes", s.Kind), didYouMean(s.Kind, Kinds())+", or give prior and faults here")
@@ -103,37 +106,53 @@ func (c *checker) effect(path string, r []float64) {
 	}
 }
 
-// functions checks that every path resolves for every replica.
+// functions checks references first, then circles, then that every path
+// resolves for every replica: a later check on top of an earlier fault would
+// only repeat it.
 func (c *checker) functions() {
 	d := c.d
 	unique(c, "functions", d.Functions, func(f *Function) string { return f.ID })
 	if len(d.Functions) == 0 {
 		c.bad("functions", "no function is given", "describe at least the play path")
 	}
+	before := len(c.list)
 	for i := range d.Functions {
 		f, p := &d.Functions[i], fmt.Sprintf("functions[%d].", i)
 		c.minutes(p+"check_minutes", f.CheckMinutes)
+		c.each(p+"each", f.Each)
 		for set, key := range f.With {
 			keys := d.ReplicaKeys(set)
-			switch {
-			case !c.each(p+"with."+set, set):
-			case !slices.Contains(keys, key):
+			if c.each(p+"with."+set, set) && !slices.Contains(keys, key) {
 				c.bad(p+"with."+set, fmt.Sprintf("%s has no replica %q", set, key), "it has "+listed(keys))
 			}
 		}
-		refs := c.through(p, f)
-		if c.each(p+"each", f.Each) && refs {
-			c.resolves(p, f)
+		c.through(p, f)
+	}
+	if len(c.list) == before {
+		c.circles()
+	}
+	for i := range d.Functions {
+		if len(c.list) == before {
+			c.resolves(fmt.Sprintf("functions[%d].", i), &d.Functions[i])
+		}
+	}
+	c.pathsGood = len(c.list) == before
+}
+
+// circles reports the first function that contains itself.
+func (c *checker) circles() {
+	for i := range c.d.Functions {
+		if _, err := c.ix.steps(&c.d.Functions[i], nil, nil, new(int)); err != nil {
+			c.bad(fmt.Sprintf("functions[%d].through", i), err.Error(), "take one of the @ items out")
+			return
 		}
 	}
 }
 
 // through checks the items of a path.
-func (c *checker) through(p string, f *Function) bool {
-	good := true
+func (c *checker) through(p string, f *Function) {
 	if len(f.Through) == 0 {
 		c.bad(p+"through", fmt.Sprintf("function %s passes no stage", f.ID), "list the stage ids in signal order")
-		good = false
 	}
 	stages := ids(c.d.Stages, func(s *Stage) string { return s.ID })
 	for i, item := range f.Through {
@@ -144,16 +163,13 @@ func (c *checker) through(p string, f *Function) bool {
 		if other, ok := strings.CutPrefix(item, "@"); ok {
 			if _, ok := c.ix.functions[other]; !ok {
 				c.bad(path, fmt.Sprintf("function %s is not defined", other), didYouMean(other, c.d.functionIDs()))
-				good = false
 			}
 			continue
 		}
 		if _, ok := c.ix.stages[item]; !ok {
 			c.bad(path, fmt.Sprintf("stage %s is not defined", item), didYouMean(item, stages))
-			good = false
 		}
 	}
-	return good
 }
 
 func (c *checker) resolves(p string, f *Function) {
