@@ -1,8 +1,11 @@
 package job
 
 import (
+	"context"
+	"sync"
 	"time"
 
+	"headstack/machine"
 	"headstack/measure"
 )
 
@@ -14,6 +17,9 @@ type Bench struct {
 	rec   Record
 	files Files
 	opt   BenchOptions
+
+	mu   sync.Mutex
+	defs map[string]*machine.Definition // by SHA-256, as loaded; read-only
 }
 
 // BenchOptions are what a Bench takes from outside; the zero value is for use,
@@ -21,6 +27,8 @@ type Bench struct {
 type BenchOptions struct {
 	// Now is the clock; nil is time.Now.
 	Now func() time.Time
+	// Measure measures captures; nil is measure.TestTape.
+	Measure func(ctx context.Context, sources []measure.Source, opt measure.Options) (measure.Report, error)
 }
 
 // NewBench makes the service over a record and its files.
@@ -28,7 +36,10 @@ func NewBench(rec Record, files Files, opt BenchOptions) *Bench {
 	if opt.Now == nil {
 		opt.Now = time.Now
 	}
-	return &Bench{rec: rec, files: files, opt: opt}
+	if opt.Measure == nil {
+		opt.Measure = measure.TestTape
+	}
+	return &Bench{rec: rec, files: files, opt: opt, defs: make(map[string]*machine.Definition)}
 }
 
 // NewJob is what intake asks for.
@@ -38,4 +49,55 @@ type NewJob struct {
 	Owner      string
 	Claim      string // what the owner says is wrong, in the owner's words
 	Case       measure.CaseState
+}
+
+// OpenJob opens a job for one machine. The definition is kept with the job as
+// it is now. Errors: [NotFoundError] for the definition, [InvalidError].
+func (b *Bench) OpenJob(ctx context.Context, n NewJob) (Job, error) {
+	j := Job{Serial: n.Serial, Owner: n.Owner, Claim: n.Claim, Case: n.Case, Opened: b.opt.Now()}
+	err := firstError(
+		cleanText("serial number", &j.Serial, maxLine, oneLine),
+		cleanText("owner", &j.Owner, maxLine, oneLine),
+		cleanText("claim", &j.Claim, maxText, manyLines),
+		checkCase(n.Case),
+	)
+	if err != nil {
+		return Job{}, err
+	}
+	info, yaml, err := b.findDefinition(ctx, n.Definition)
+	if err != nil {
+		return Job{}, err
+	}
+	if j.DefinitionSHA, err = b.rec.PutDocument(ctx, yaml); err != nil {
+		return Job{}, err
+	}
+	j.Definition, j.Name = info.ID, info.Name
+	return b.rec.AppendJob(ctx, j)
+}
+
+// Jobs lists all jobs, the last opened first.
+func (b *Bench) Jobs(ctx context.Context) ([]Summary, error) {
+	list, err := b.rec.Summaries(ctx)
+	for i, k := 0, len(list)-1; i < k; i, k = i+1, k-1 {
+		list[i], list[k] = list[k], list[i]
+	}
+	return list, err
+}
+
+// getJob returns a job; a [NotFoundError] names the nearest jobs there are.
+func (b *Bench) getJob(ctx context.Context, id string) (Job, error) {
+	j, err := b.rec.Job(ctx, id)
+	if nf, ok := asNotFound(err); ok {
+		list, err := b.rec.Summaries(ctx)
+		if err != nil {
+			return Job{}, err
+		}
+		ids := make([]string, len(list))
+		for i, s := range list {
+			ids[i] = s.ID
+		}
+		nf.Nearest = nearest(id, ids)
+		return Job{}, nf
+	}
+	return j, err
 }

@@ -94,3 +94,17 @@ func suggest(nearest []string) string {
 	}
 	return "; there is " + strings.Join(nearest, ", ")
 }
+
+// UnrecordedError says that a capture's file was kept under its hash, but its
+// entry could not be appended. Adding it again finds the file there.
+type UnrecordedError struct {
+	File, SHA256 string
+	Err          error
+}
+
+func (e *UnrecordedError) Error() string {
+	return fmt.Sprintf("%s is kept (SHA-256 %s), but the record has no entry of it: %v; add it again", e.File, e.SHA256, e.Err)
+}
+
+// Unwrap returns why there is no entry.
+func (e *UnrecordedError) Unwrap() error { return e.Err }

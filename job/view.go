@@ -1,6 +1,8 @@
 package job
 
 import (
+	"context"
+
 	"headstack/machine"
 	"headstack/unit"
 )
@@ -8,12 +10,13 @@ import (
 // View is one job with everything known about it, corrections resolved.
 type View struct {
 	Job     Job
-	Def     *machine.Definition
-	Entries []Entry // all, by Seq
-	Current []Entry // those that count: not corrected, not withdrawn, no withdrawals
+	Def     *machine.Definition // shared: not to be changed
+	Entries []Entry             // all, by Seq
+	Current []Entry             // those that count: not corrected, not withdrawn, no withdrawals
 	// Sheet is the control check sheet of the definition in signal-flow order.
 	Sheet []SheetItem
-	// Functions are the functions of the definition on each replica.
+	// Functions are the functions that are tried by themselves, and any other
+	// that was, on each replica, in the order of the definition.
 	Functions []FunctionItem
 }
 
@@ -33,9 +36,60 @@ type SheetItem struct {
 type FunctionItem struct {
 	Function string // machine.Function id
 	Name     string
-	Key      string // replica key, "" where the function repeats over nothing
-	Minutes  unit.Minutes
-	Latest   *Entry // nil: not tried
+	Key      string       // replica key, "" where the function repeats over nothing
+	Minutes  unit.Minutes // 0: it is not tried by itself
+	Latest   *Entry       // nil: not tried
+}
+
+// View returns a job with all its entries, corrections resolved.
+func (b *Bench) View(ctx context.Context, jobID string) (*View, error) {
+	j, err := b.getJob(ctx, jobID)
+	if err != nil {
+		return nil, err
+	}
+	def, err := b.definition(ctx, j)
+	if err != nil {
+		return nil, err
+	}
+	entries, err := b.rec.Entries(ctx, jobID)
+	if err != nil {
+		return nil, err
+	}
+	v := &View{Job: j, Def: def, Entries: entries, Current: Current(entries)}
+	latest := make(map[Check]*Entry)
+	for i := range v.Current {
+		if c := v.Current[i].Check; c != nil {
+			latest[Check{Item: c.Item, Function: c.Function, Key: c.Key}] = &v.Current[i]
+		}
+	}
+	v.Sheet = sheet(def, latest)
+	v.Functions = functions(def, latest)
+	return v, nil
+}
+
+func sheet(def *machine.Definition, latest map[Check]*Entry) []SheetItem {
+	items := def.CheckItems()
+	out := make([]SheetItem, len(items))
+	for i, it := range items {
+		out[i] = SheetItem{
+			Item: it.ID, Name: it.Name, Kind: it.Kind, Board: it.Board, Try: it.Try, Minutes: it.Minutes,
+			Cautions: it.Cautions, Latest: latest[Check{Item: it.ID}],
+		}
+	}
+	return out
+}
+
+func functions(def *machine.Definition, latest map[Check]*Entry) []FunctionItem {
+	var out []FunctionItem
+	for _, f := range def.Functions {
+		for _, k := range def.ReplicaKeys(f.Each) {
+			found := latest[Check{Function: f.ID, Key: k}]
+			if f.CheckMinutes > 0 || found != nil {
+				out = append(out, FunctionItem{Function: f.ID, Name: f.Name, Key: k, Minutes: unit.Minutes(f.CheckMinutes), Latest: found})
+			}
+		}
+	}
+	return out
 }
 
 // CorrectedBy returns the entry that corrects or withdraws seq, or nil.
