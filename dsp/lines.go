@@ -25,7 +25,7 @@ const (
 	linePeak = 35
 	// lineGap is the least distance of two lines in cycles over the series;
 	// closer ones are not told apart and are left to the error's spectrum.
-	lineGap = 0.4
+	lineGap = 0.05
 	// lineMin is the least number of cycles over the series; slower ones are
 	// drift.
 	lineMin = 0.9
@@ -291,23 +291,29 @@ func (f *lineModel) peaks(limit int) []float64 {
 	return out
 }
 
-// around is the median power 3 to 16 cycles away from bin k on both sides.
+// around is the median power 3 to 16 cycles away from bin k on both sides, taken flat
+// and taken as falling with the cube of frequency, whichever is more: noise that piles
+// up towards zero must not pass for lines.
 func around(pow []float64, k int, bin float64) float64 {
-	var near []float64
-	for d := 3.0; d <= 16; d += 0.5 {
-		o := int(d * bin)
-		if k-o > 0 {
-			near = append(near, pow[k-o])
+	var flat, steep []float64
+	at := func(i int) {
+		if i <= 0 || i >= len(pow) {
+			return
 		}
-		if k+o < len(pow) {
-			near = append(near, pow[k+o])
-		}
+		r := float64(i) / float64(k)
+		flat = append(flat, pow[i])
+		steep = append(steep, pow[i]*r*r*r)
 	}
-	if len(near) == 0 {
+	for d := 3.0; d <= 16; d += 0.5 {
+		at(k - int(d*bin))
+		at(k + int(d*bin))
+	}
+	if len(flat) == 0 {
 		return math.Inf(1)
 	}
-	slices.Sort(near)
-	return near[len(near)/2]
+	slices.Sort(flat)
+	slices.Sort(steep)
+	return math.Max(flat[len(flat)/2], steep[len(steep)/2])
 }
 
 // result computes the slope's interval from the final residual.

@@ -21,11 +21,34 @@ func (e Estimate) Half() float64 {
 // only 5 % wider than a known spectrum would.
 const longRunModes = 24
 
-// errorSlopes are the spectra tried for the errors, power ∝ f^−slope, with
-// their prior weights. White is the usual case for a tone in noise and is held
-// unless the lowest modes speak against it; slopes 1 to 4 are flicker, drift
-// and wander (IEEE Std 1139 names them for oscillators).
-var errorSlopes = []struct{ slope, prior float64 }{{0, 0.96}, {1, 0.01}, {2, 0.01}, {3, 0.01}, {4, 0.01}}
+// errorShape is a spectrum tried for the errors: power ∝ f^−slope, falling again as
+// f^rise below the mode knee (0: no knee).
+type errorShape struct{ slope, knee, rise, prior float64 }
+
+// errorShapes with their prior weights. White is the usual case for a tone in noise
+// and is held unless the lowest modes speak against it; slopes 1 to 4 are flicker,
+// drift and wander (IEEE Std 1139 names them for oscillators); a knee is what is left
+// of a disturbance that has no slow part, such as flutter between 0.5 and 10 Hz.
+var errorShapes = func() []errorShape {
+	s := []errorShape{{0, 0, 0, 0.95}, {1, 0, 0, 0.01}, {2, 0, 0, 0.01}, {3, 0, 0, 0.01}, {4, 0, 0, 0.01}}
+	for _, knee := range []float64{4, 6, 9, 14} {
+		for _, slope := range []float64{1, 2, 4} {
+			for _, rise := range []float64{2, 4} {
+				s = append(s, errorShape{slope, knee, rise, 0.01 / 24})
+			}
+		}
+	}
+	return s
+}()
+
+// at is the shape's power in mode j, relative.
+func (s errorShape) at(j int) float64 {
+	x := math.Max(float64(j), 0.5)
+	if s.knee > 0 && x < s.knee {
+		return math.Pow(s.knee, -s.slope) * math.Pow(x/s.knee, s.rise)
+	}
+	return math.Pow(x, -s.slope)
+}
 
 // Mean returns the mean of y with an interval that holds for errors correlated
 // in time: white, flicker or wandering. Regressors, if any, are removed
@@ -79,7 +102,8 @@ func LeastSquares(y []float64, cols [][]float64, want int) (e Estimate, ok bool)
 // residuals of a fit.
 func spectralError(res, weights []float64, cols [][]float64, nrm *normal) (se, dof float64, ok bool) {
 	n := len(res)
-	modes := min(longRunModes, (n-len(cols))/2)
+	// A fitted sinusoid takes about three modes: as many are looked at beyond.
+	modes := min(longRunModes+len(cols)-1, (n-len(cols))/2)
 	wide := min(3*modes, n-1)
 	basis := newCosines(n)
 	u := make([]float64, n)
@@ -101,42 +125,45 @@ func spectralError(res, weights []float64, cols [][]float64, nrm *normal) (se, d
 		}
 	}
 	rest = math.Max(0, rest)
-	// kept[j][k] is the part of mode k that the fit leaves in mode j.
-	kept := func(j, k int) float64 {
-		v := -dot(half[j], half[k])
-		if j == k {
-			v++
-		}
-		return v
-	}
+	// kept[j][k] is the power of mode k that the fit leaves in mode j.
+	kept := make([][]float64, modes+1)
 	var used []int
 	for j := 1; j <= modes; j++ {
-		if share := kept(j, j); share > 0.2 {
-			used = append(used, j)
-			dof += share
+		share := 1 - dot(half[j], half[j])
+		if share <= 0.2 {
+			continue
+		}
+		used = append(used, j)
+		dof += share
+		kept[j] = make([]float64, wide+1)
+		for k := range half {
+			m := -dot(half[j], half[k])
+			if j == k {
+				m++
+			}
+			kept[j][k] = m * m
 		}
 	}
 	if len(used) < 4 {
 		return 0, 0, false
 	}
 	var logs, vars []float64
-	for _, s := range errorSlopes {
-		shape := func(j int) float64 { return math.Pow(math.Max(float64(j), 0.5), -s.slope) }
+	power := make([]float64, wide+1)
+	for _, s := range errorShapes {
+		for j := range power {
+			power[j] = s.at(j)
+		}
 		scale, logE := 0.0, 0.0
 		for _, j := range used {
-			expect := 0.0
-			for k := range half {
-				m := kept(j, k)
-				expect += m * m * shape(k)
-			}
-			share := kept(j, j)
+			expect := dot(kept[j], power)
+			share := math.Sqrt(kept[j][j])
 			scale += share * seen[j] * seen[j] / expect
 			logE += share * math.Log(expect)
 		}
 		scale /= dof
-		v := rest * shape(wide)
+		v := rest * power[wide]
 		for k, h := range through {
-			v += h * h * shape(k)
+			v += h * h * power[k]
 		}
 		vars = append(vars, scale*v)
 		logs = append(logs, math.Log(s.prior)-0.5*(logE+dof*math.Log(math.Max(scale, 1e-300))))

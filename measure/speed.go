@@ -4,6 +4,8 @@ import (
 	"fmt"
 	"math"
 
+	"gonum.org/v1/gonum/stat/distuv"
+
 	"headstack/dsp"
 )
 
@@ -79,48 +81,63 @@ func (s *session) overallSpeed() Result {
 }
 
 // randomEffects combines estimates of one quantity that may itself differ from one
-// to the next. The spread between them is that which makes the weighted sum of
-// squares equal its expectation (Paule and Mandel, J. Res. NBS 87, 1982); the
-// interval is by Student's t on the weighted scatter (Hartung and Knapp 2001).
+// to the next. As long as they agree, their weighted mean and its error hold. When
+// they do not, the spread between them is that which makes the weighted sum of
+// squares equal its expectation (Paule and Mandel, J. Res. NBS 87, 1982), and the
+// interval is Student's t on the weighted scatter (Hartung and Knapp 2001).
 func randomEffects(es []dsp.Estimate) (e dsp.Estimate, spread float64) {
 	k := len(es)
 	if k == 1 {
 		return es[0], 0
 	}
-	floor := 0.0 // rounding: keeps weights finite for noiseless signals
+	mean, q, sumW := weightedAt(es, 0)
+	if 1-(distuv.ChiSquared{K: float64(k - 1)}).CDF(q) > sectionsDisagree {
+		ws := make([]float64, k)
+		for i, x := range es {
+			ws[i] = 1 / variance(x) / sumW
+		}
+		return combine(ws, es...), 0
+	}
+	hi := 1e-30
+	for q > float64(k-1) {
+		hi *= 4
+		_, q, _ = weightedAt(es, hi)
+	}
+	lo := 0.0
+	for range 200 {
+		mid := (lo + hi) / 2
+		if _, q, _ := weightedAt(es, mid); q > float64(k-1) {
+			lo = mid
+		} else {
+			hi = mid
+		}
+	}
+	mean, q, sumW = weightedAt(es, hi)
+	return dsp.Estimate{Value: mean, SE: math.Sqrt(q / float64(k-1) / sumW), Dof: float64(k - 1)}, math.Sqrt(hi)
+}
+
+// sectionsDisagree is the chance below which sections are taken to differ in speed.
+const sectionsDisagree = 0.05
+
+// weightedAt is the mean with a variance tau2 between the estimates, the weighted sum
+// of squares and the sum of weights.
+func weightedAt(es []dsp.Estimate, tau2 float64) (mean, q, sumW float64) {
 	for _, x := range es {
-		floor = math.Max(floor, 1e-15*math.Abs(x.Value))
+		w := 1 / (variance(x) + tau2)
+		sumW += w
+		mean += w * x.Value
 	}
-	at := func(tau2 float64) (mean, q, sumW float64) {
-		for _, x := range es {
-			w := 1 / (x.SE*x.SE + floor*floor + tau2 + 1e-300)
-			sumW += w
-			mean += w * x.Value
-		}
-		mean /= sumW
-		for _, x := range es {
-			d := x.Value - mean
-			q += d * d / (x.SE*x.SE + floor*floor + tau2 + 1e-300)
-		}
-		return mean, q, sumW
+	mean /= sumW
+	for _, x := range es {
+		d := x.Value - mean
+		q += d * d / (variance(x) + tau2)
 	}
-	tau2 := 0.0
-	if _, q, _ := at(0); q > float64(k-1) {
-		hi := 1e-30
-		for _, q, _ := at(hi); q > float64(k-1); _, q, _ = at(hi) {
-			hi *= 4
-		}
-		lo := 0.0
-		for range 200 {
-			mid := (lo + hi) / 2
-			if _, q, _ := at(mid); q > float64(k-1) {
-				lo = mid
-			} else {
-				hi = mid
-			}
-		}
-		tau2 = hi
-	}
-	mean, q, sumW := at(tau2)
-	return dsp.Estimate{Value: mean, SE: math.Sqrt(q / float64(k-1) / sumW), Dof: float64(k - 1)}, math.Sqrt(tau2)
+	return mean, q, sumW
+}
+
+// variance of an estimate with the rounding of a noiseless signal, so that no weight
+// is infinite.
+func variance(x dsp.Estimate) float64 {
+	r := 1e-13 * math.Max(1, math.Abs(x.Value))
+	return x.SE*x.SE + r*r
 }

@@ -34,7 +34,10 @@ type synth struct {
 }
 
 // flutterLine is one sinusoid of the tape speed, relative.
-type flutterLine struct{ hz, amp, phase float64 }
+type flutterLine struct {
+	hz, amp, phase float64
+	cos0, dc, ds   float64 // kept by render
+}
 
 // flutterOf draws wow and flutter of the given r.m.s. as several sinusoids with
 // random rates from 0.3 to 30 Hz and random phases.
@@ -52,16 +55,35 @@ func flutterOf(r *rand.Rand, rms float64) []flutterLine {
 	return ls
 }
 
-// at returns tape position over nominal speed, in seconds, at time t, and the
-// relative deviation of the speed.
-func (s *synth) at(t float64) (u, wobble float64) {
-	u = t
-	for _, l := range s.lines {
-		w := 2 * math.Pi * l.hz
-		u -= l.amp / w * (math.Cos(w*t+l.phase) - math.Cos(l.phase))
-		wobble += l.amp * math.Sin(w*t+l.phase)
+// motion steps through the tape's position by recurrence, set anew every 512 samples
+// so that rounding does not grow.
+type motion struct {
+	s     *synth
+	shift float64 // seconds
+	i     int
+	re    []float64
+	im    []float64
+}
+
+// next returns tape position over nominal speed, in seconds, at the next sample, and
+// the relative deviation of the speed.
+func (m *motion) next() (u, wobble float64) {
+	ls := m.s.lines
+	t := float64(m.i)/m.s.rate - m.shift
+	if m.i%512 == 0 {
+		m.re, m.im = make([]float64, len(ls)), make([]float64, len(ls))
+		for k, l := range ls {
+			m.im[k], m.re[k] = math.Sincos(2*math.Pi*l.hz*t + l.phase)
+		}
 	}
-	return u * s.speed, wobble
+	m.i++
+	u = t
+	for k, l := range ls {
+		u -= l.amp / (2 * math.Pi * l.hz) * (m.re[k] - l.cos0)
+		wobble += l.amp * m.im[k]
+		m.re[k], m.im[k] = m.re[k]*l.dc-m.im[k]*l.ds, m.re[k]*l.ds+m.im[k]*l.dc
+	}
+	return u * m.s.speed, wobble
 }
 
 // stream is the capture as a dsp.Stream, and the places of its sections.
@@ -76,20 +98,30 @@ func (s *synth) render() (*memory, finding) {
 	for k := range m.ch {
 		m.ch[k] = make([]float64, n)
 	}
+	for k := range s.lines {
+		l := &s.lines[k]
+		l.cos0 = math.Cos(l.phase)
+		l.ds, l.dc = math.Sincos(2 * math.Pi * l.hz / s.rate)
+	}
+	on := &motion{s: s}
+	late := make([]*motion, s.tracks)
+	for k := range s.late {
+		late[k] = &motion{s: s, shift: s.late[k]}
+	}
 	pos := 0
 	for i, sec := range s.tape.Sections {
 		len := int(sec.Seconds / s.speed * s.rate)
 		f.places = append(f.places, place{index: i, found: true, startS: float64(pos) / s.rate, endS: float64(pos+len) / s.rate})
 		for j := pos; j < pos+len; j++ {
 			t := float64(j) / s.rate
-			u0, wob := s.at(t)
+			u0, wob := on.next()
 			for k := range s.tracks {
 				x := 0.0
+				u := u0
+				if late[k] != nil {
+					u, _ = late[k].next()
+				}
 				if sec.ToneHz > 0 {
-					u := u0
-					if s.late != nil && s.late[k] != 0 {
-						u, _ = s.at(t - s.late[k])
-					}
 					if s.behind != nil {
 						u -= s.behind[k]
 					}
