@@ -65,10 +65,12 @@ type PathPlot struct {
 }
 
 const (
-	pathPitch = 62.0 // from stage to stage
+	pathWide  = 62.0 // from stage to stage where there are few
+	pathClose = 37.0 // where there are many: names then stand in three rows, not two
+	pathMany  = 14
 	pathLane  = 13.0 // from lane to lane
 	pathLeft  = 60.0
-	pathTop   = 70.0
+	pathRow   = 17.0 // from row to row of names
 )
 
 // Path draws the signal path of one track as a horizontal line of stages, its
@@ -82,10 +84,15 @@ func Path(p PathPlot) template.HTML {
 	n := len(p.Main.Stages)
 	above := min(max(p.Above, 0), len(p.Siblings))
 	below := len(p.Siblings) - above
-	d := pathDrawing{plot: p, y: pathTop + 14 + float64(above)*pathLane}
+	d := pathDrawing{plot: p, pitch: pathWide, rows: 2}
+	if n > pathMany {
+		d.pitch, d.rows = pathClose, 3
+	}
+	d.top = pathRow*float64(d.rows) + 22
+	d.y = d.top + 14 + float64(above)*pathLane
 	d.bottom = d.y + 10 + float64(below)*pathLane
 	rows := d.tickRows()
-	w := pathLeft + math.Max(float64(n), 3)*pathPitch + 10
+	w := pathLeft + math.Max(float64(n), 3)*d.pitch + 40
 	h := d.bottom + 14 + 18*float64(rows)
 	var c canvas
 	c.open(p.ID, "plot plot-path", w, h, p.Title, d.describe())
@@ -111,10 +118,13 @@ func Path(p PathPlot) template.HTML {
 
 type pathDrawing struct {
 	plot      PathPlot
+	pitch     float64 // from stage to stage
+	rows      int     // of names
+	top       float64 // below the names and percentages
 	y, bottom float64 // of the main lane; of the lowest lane
 }
 
-func (d pathDrawing) x(i int) float64 { return pathLeft + pathPitch*(float64(i)+0.4) }
+func (d pathDrawing) x(i int) float64 { return pathLeft + d.pitch*(float64(i)+0.5) }
 
 // describe says the states in words; the page has them as a table as well.
 func (d pathDrawing) describe() string {
@@ -155,8 +165,8 @@ func (d pathDrawing) sibling(c *canvas, s Lane, lane float64) {
 			y = d.y
 		}
 		if i > 0 && shared(i-1) != shared(i) {
-			add(d.x(i-1)+pathPitch*0.3, ys[len(ys)-1])
-			add(d.x(i)-pathPitch*0.3, y)
+			add(d.x(i-1)+d.pitch*0.3, ys[len(ys)-1])
+			add(d.x(i)-d.pitch*0.3, y)
 		}
 		if i == 0 {
 			add(pathLeft, y)
@@ -177,15 +187,13 @@ func (d pathDrawing) sibling(c *canvas, s Lane, lane float64) {
 
 func (d pathDrawing) stage(c *canvas, i int, s PathStage) {
 	x := d.x(i)
-	row := 18.0
-	if i%2 == 1 { // two rows of names, so that long designators fit
-		row = 36
-	}
+	row := 14 + pathRow*float64(i%d.rows)
 	c.line(x, row+4, x, d.y-10, "class", "grid", "stroke-width", "0.6", "stroke-opacity", "0.35")
-	c.text(x, row, "middle", shorten(s.Part, 15))
+	c.text(x, row, "middle", shorten(s.Part, int(d.pitch*float64(d.rows)/8)))
 	shape(c, x, d.y, 8, s.Mark)
 	if s.Mark == MarkSuspect {
-		c.text(x, pathTop-8, "middle", Percent(s.P), "font-weight", "700", "class", "percent")
+		c.text(x, d.top-3, "middle", strings.Replace(strings.Replace(Percent(s.P), "under ", "<", 1), "over ", ">", 1),
+			"font-weight", "700", "class", "percent")
 	}
 }
 
@@ -245,7 +253,7 @@ func (d pathDrawing) tickX(i int) float64 {
 			same++
 		}
 	}
-	return d.x(d.plot.Ticks[i].After) + pathPitch/2 - 8 + float64(same)*9
+	return d.x(d.plot.Ticks[i].After) + d.pitch/2 - 6 + float64(same)*9
 }
 
 func (t Tick) label() string {

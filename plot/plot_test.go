@@ -221,7 +221,7 @@ func TestPath(t *testing.T) {
 	svg := plot.Path(p)
 	save(t, "path", svg)
 	texts := wellFormed(t, svg, "text")
-	for _, want := range []string{"C11-3", "63\u2009%", "under 1\u2009%", "next: TP11-3", "TP10-3", "W5", "6"} {
+	for _, want := range []string{"C11-3", "63\u2009%", "<1\u2009%", "next: TP11-3", "TP10-3", "W5", "6"} {
 		if !contains(texts, want) {
 			t.Errorf("no text %q in %q", want, texts)
 		}

@@ -1,0 +1,24 @@
+// Package report writes the documents that the owner of a machine keeps.
+//
+// [HTML] writes one file that needs nothing else: style and pictures are inside,
+// there is no script and no request leaves the reader's machine, so that it can
+// be mailed, archived and printed on A4 in black and white. It says what was
+// found, what is proved and by which entries of the record, what was not done or
+// not measured and why, and it carries a hash of the record it was made from.
+//
+// # Units and references
+//
+// Each figure has its 95 % interval and unit; what 0 dB is stands once in the
+// heading of its table. A refused measurement stands in its cell with the reason.
+//
+// # What stays the same
+//
+// The same record, verdict and time give the same bytes: nothing is read from
+// the clock, the environment or a map's order.
+//
+// # What it does not do
+//
+// It does not judge: sentences and percentages are those of the diagnosis. It
+// does not sign; the hash shows that a report and a record belong together, not
+// who wrote either.
+package report

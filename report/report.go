@@ -1,0 +1,341 @@
+package report
+
+import (
+	"bytes"
+	"crypto/sha256"
+	_ "embed"
+	"encoding/hex"
+	"encoding/json"
+	"fmt"
+	"html/template"
+	"io"
+	"slices"
+	"strconv"
+	"time"
+
+	"headstack/diagnosis"
+	"headstack/job"
+	"headstack/measure"
+	"headstack/plot"
+)
+
+//go:embed report.html
+var page string
+
+//go:embed report.css
+var style string
+
+var tmpl = template.Must(template.New("report").Funcs(template.FuncMap{
+	"percent": plot.Percent,
+	"mode":    ModeWord,
+	"faults":  FaultsText,
+	"caseOf":  CaseWord,
+	"date":    date,
+	"plus":    func(a, b int) int { return a + b },
+}).Parse(page))
+
+// Data is what a report is made from.
+type Data struct {
+	View *job.View
+	// Verdict is nil where there is none; NoVerdict says why.
+	Verdict   *diagnosis.Verdict
+	NoVerdict string
+	When      time.Time // of writing, passed in so that the same record gives the same bytes
+	Program   string    // name and version
+}
+
+// StyleHash is the base64 SHA-256 of the style sheet inside the report, as a
+// content security policy names it.
+func StyleHash() string { return styleHash(style) }
+
+// HTML writes the report as one self-contained file.
+func HTML(w io.Writer, d Data) error {
+	if d.View == nil || d.View.Def == nil {
+		return fmt.Errorf("report: no job or definition given")
+	}
+	m, err := newModel(d)
+	if err != nil {
+		return err
+	}
+	var b bytes.Buffer // whole or not at all
+	if err := tmpl.Execute(&b, m); err != nil {
+		return fmt.Errorf("writing the report of %s: %w", d.View.Job.ID, err)
+	}
+	_, err = w.Write(b.Bytes())
+	return err
+}
+
+// RecordHash is the SHA-256, in hex, of the job and all its entries in JSON: two
+// reports with the same hash were made from the same record.
+func RecordHash(v *job.View) (string, error) {
+	h := sha256.New()
+	enc := json.NewEncoder(h)
+	if err := enc.Encode(v.Job); err != nil {
+		return "", fmt.Errorf("hashing job %s: %w", v.Job.ID, err)
+	}
+	for _, e := range v.Entries {
+		if err := enc.Encode(e); err != nil {
+			return "", fmt.Errorf("hashing %s of job %s: %w", e.Ref, v.Job.ID, err)
+		}
+	}
+	return hex.EncodeToString(h.Sum(nil)), nil
+}
+
+// model is the report as the template reads it.
+type model struct {
+	Data
+	Style       template.CSS
+	Hash        string
+	AsFound     []Found
+	Proved      []diagnosis.StageState
+	Suspects    []diagnosis.StageState
+	UnknownN    int
+	Lines       []Line // readings, checks and notes
+	NotDone     []string
+	Refused     []string
+	Instruments []string
+	Tapes       []string
+	Cases       []string
+}
+
+// Found is a set of captures taken the same way, measured together.
+type Found struct {
+	Heading  string
+	Captures []string // refs and files
+	Tables   []Table
+	Plot     template.HTML // empty: no response
+	Warnings []string
+	Missing  []string // sections that were not found, with the reason
+}
+
+// Line is one entry as the report lists it.
+type Line struct {
+	Ref, At, Text, Case, Remark string
+	Struck                      string // "corrected by check 9", "withdrawn by check 9": shown struck through
+	Corrects                    string
+}
+
+func newModel(d Data) (model, error) {
+	m := model{Data: d, Style: template.CSS(style)}
+	var err error
+	if m.Hash, err = RecordHash(d.View); err != nil {
+		return m, err
+	}
+	m.AsFound = FoundIn(d.View)
+	if d.Verdict != nil {
+		for _, s := range d.Verdict.Stages {
+			switch s.Status {
+			case diagnosis.Proved:
+				m.Proved = append(m.Proved, s)
+			case diagnosis.Suspect:
+				m.Suspects = append(m.Suspects, s)
+			default:
+				m.UnknownN++
+			}
+		}
+		slices.SortStableFunc(m.Suspects, func(a, b diagnosis.StageState) int {
+			switch {
+			case a.P > b.P:
+				return -1
+			case a.P < b.P:
+				return 1
+			}
+			return 0
+		})
+	}
+	for _, e := range d.View.Entries {
+		m.Lines = append(m.Lines, LineOf(d.View, e))
+	}
+	m.collect()
+	m.NotDone, m.Refused = notDone(d.View)
+	return m, nil
+}
+
+// LineOf sets out one entry with its corrections.
+func LineOf(v *job.View, e job.Entry) Line {
+	l := Line{Ref: e.Ref, At: date(e.At), Text: EntryText(v.Def, e), Case: CaseWord(e.Case), Remark: e.Remark}
+	if by := v.CorrectedBy(e.Seq); by != nil {
+		l.Struck = "corrected by " + by.Ref
+		if by.Withdraw {
+			l.Struck = "withdrawn by " + by.Ref
+		}
+	}
+	for _, o := range v.Entries {
+		if e.Corrects != 0 && o.Seq == e.Corrects {
+			l.Corrects = o.Ref
+		}
+	}
+	if e.Withdraw {
+		l.Text = "takes back " + l.Corrects
+		l.Corrects = ""
+	}
+	return l
+}
+
+func (m *model) collect() {
+	add := func(list *[]string, s string) {
+		if s != "" && !slices.Contains(*list, s) {
+			*list = append(*list, s)
+		}
+	}
+	for _, e := range m.View.Current {
+		if e.Kind != job.KindNote {
+			add(&m.Cases, CaseWord(e.Case))
+		}
+		if e.Reading != nil {
+			add(&m.Instruments, e.Reading.Instrument)
+		}
+		if e.Capture != nil {
+			add(&m.Tapes, e.Capture.Tape)
+			add(&m.Instruments, "capture of "+strconv.Itoa(max(len(e.Capture.Tracks), 1))+" channels")
+		}
+	}
+}
+
+// FoundIn groups the captures of a job by function, tape and case state and
+// sets their figures out together. Of several figures for one place the first
+// taken stands: that is what "as found" means.
+func FoundIn(v *job.View) []Found {
+	type way struct {
+		function, tape string
+		state          measure.CaseState
+	}
+	var ways []way
+	results := map[way][]measure.Result{}
+	found := map[way]*Found{}
+	for _, e := range v.Current {
+		if e.Capture == nil {
+			continue
+		}
+		c := e.Capture
+		k := way{c.Function, c.Tape, e.Case}
+		if found[k] == nil {
+			ways = append(ways, k)
+			found[k] = &Found{Heading: fmt.Sprintf("%s of %s, %s", functionName(v, c.Function), c.Tape, CaseWord(e.Case))}
+		}
+		f := found[k]
+		f.Captures = append(f.Captures, e.Ref+": "+c.File)
+		f.Warnings = append(f.Warnings, c.Report.Warnings...)
+		for _, s := range c.Report.Sections {
+			if !s.Found {
+				f.Missing = append(f.Missing, fmt.Sprintf("section %q of %s not found: %s", s.Name, c.File, s.Reason))
+			}
+		}
+		results[k] = append(results[k], c.Report.Measures...)
+	}
+	var out []Found
+	for i, k := range ways {
+		f := found[k]
+		f.Tables = Tables(results[k])
+		for _, t := range f.Tables {
+			if t.Name == "response" {
+				f.Plot = plot.Response(results[k], plot.Options{ID: "found" + strconv.Itoa(i+1), Title: "Response, " + f.Heading})
+			}
+		}
+		out = append(out, *f)
+	}
+	return out
+}
+
+func functionName(v *job.View, id string) string {
+	if f, ok := v.Def.Function(id); ok && f.Name != "" {
+		return f.Name
+	}
+	if id == "" {
+		return "play"
+	}
+	return id
+}
+
+// notDone lists what was left out, and each refused figure with its reason.
+func notDone(v *job.View) (open, refused []string) {
+	sheet, minutes := 0, 0.0
+	for _, s := range v.Sheet {
+		if s.Latest == nil || s.Latest.Check != nil && s.Latest.Check.Outcome == diagnosis.NotTried {
+			sheet++
+			minutes += float64(s.Minutes)
+		}
+	}
+	if sheet > 0 {
+		open = append(open, fmt.Sprintf("%d of %d controls of the check sheet were not tried (about %.0f min).", sheet, len(v.Sheet), minutes))
+	}
+	for _, f := range functionsOpen(v) {
+		open = append(open, f)
+	}
+	captures := 0
+	for _, e := range v.Current {
+		if e.Capture == nil {
+			continue
+		}
+		captures++
+		for _, r := range e.Capture.Report.Measures {
+			if r.Refused != "" {
+				refused = append(refused, fmt.Sprintf("%s: %s, %s: %s", e.Ref, r.Name, whereOf(r), r.Refused))
+			}
+		}
+	}
+	if captures == 0 {
+		open = append(open, "No test tape was captured: level, response, speed, azimuth and noise are not known.")
+	}
+	return open, refused
+}
+
+func functionsOpen(v *job.View) []string {
+	var names []string
+	left := map[string][]string{}
+	for _, f := range v.Functions {
+		if f.Latest == nil || f.Latest.Check != nil && f.Latest.Check.Outcome == diagnosis.NotTried {
+			if !slices.Contains(names, f.Name) {
+				names = append(names, f.Name)
+			}
+			left[f.Name] = append(left[f.Name], f.Key)
+		}
+	}
+	var out []string
+	for _, n := range names {
+		if keys := left[n]; len(keys) == 1 && keys[0] == "" {
+			out = append(out, n+" was not tried by itself.")
+		} else {
+			out = append(out, fmt.Sprintf("%s was not tried by itself on %s.", n, list(left[n])))
+		}
+	}
+	return out
+}
+
+func list(keys []string) string {
+	s := ""
+	for i, k := range keys {
+		switch {
+		case i == 0:
+		case i == len(keys)-1:
+			s += " and "
+		default:
+			s += ", "
+		}
+		s += k
+	}
+	return s
+}
+
+func whereOf(r measure.Result) string {
+	s := place{r.Track, r.TrackB}.label()
+	switch {
+	case r.TrackB != 0:
+		s = "tracks " + s
+	case r.Track != 0:
+		s = "track " + s
+	default:
+		s = "all tracks"
+	}
+	if r.ToneHz != 0 {
+		s += " at " + plot.Tone(r.ToneHz)
+	}
+	return s
+}
+
+func date(t time.Time) string {
+	if t.IsZero() {
+		return "not known"
+	}
+	return t.UTC().Format("2006-01-02 15:04") + " UTC"
+}

@@ -1,0 +1,194 @@
+package web
+
+import (
+	"context"
+	"fmt"
+	"net/http"
+	"net/url"
+	"slices"
+	"strconv"
+	"sync"
+
+	"headstack/diagnosis"
+	"headstack/job"
+	"headstack/measure"
+	"headstack/report"
+)
+
+// base is what the layout of each page needs.
+type base struct {
+	Title   string
+	Here    string // the page, for the menu: "sheet"
+	Job     *job.Job
+	Steps   []step
+	Card    *card
+	Saved   *saved    // what was just kept
+	Problem *problem  // why a form was refused
+	Last    []lastOne // entries that can be taken back, newest first
+	Back    string    // where the page's forms return to
+}
+
+// saved says what was just kept, with a way to take it back.
+type saved struct {
+	Seq  int64
+	Text string
+	Undo bool
+}
+
+// problem is a refused form; what was typed stays in the form.
+type problem struct{ Title, What, Hint, Kept, Field string }
+
+// lastOne is one of the last entries.
+type lastOne struct {
+	Seq       int64
+	Ref, Text string
+}
+
+func problemOf(err error) (*problem, int) {
+	e := explain(err)
+	return &problem{e.title, e.what, e.hint, e.kept, e.field}, e.status
+}
+
+// jobBase loads a job with its verdict and makes the frame of one of its pages.
+type jobData struct {
+	base
+	View      *job.View
+	Verdict   *diagnosis.Verdict
+	NoVerdict string // why there is none
+}
+
+func (s *server) jobData(r *http.Request, here, title string) (jobData, error) {
+	id := r.PathValue("job")
+	v, err := s.bench.View(r.Context(), id)
+	if err != nil {
+		return jobData{}, err
+	}
+	d := jobData{View: v}
+	verdict, err := s.verdicts.of(r.Context(), s.bench, v)
+	if err != nil {
+		if r.Context().Err() != nil {
+			return jobData{}, err
+		}
+		d.NoVerdict = err.Error()
+	}
+	d.Verdict = verdict
+	d.base = base{Title: title + ", " + v.Job.Name, Here: here, Job: &v.Job, Back: r.URL.RequestURI(), Last: lastOnes(v, 6)}
+	if r.Method != http.MethodGet { // a refused form: its page is the one it came from
+		d.Back = "/jobs/" + url.PathEscape(id) + "/" + here
+	}
+	d.Steps = stepsOf(v, verdict, here)
+	d.Card = nextCard(v, verdict, d.NoVerdict)
+	d.Saved = savedOf(v, r.URL.Query().Get("saved"))
+	return d, nil
+}
+
+func lastOnes(v *job.View, n int) []lastOne {
+	var out []lastOne
+	for _, e := range slices.Backward(v.Current) {
+		if len(out) == n {
+			break
+		}
+		out = append(out, lastOne{e.Seq, e.Ref, entryLine(v, e)})
+	}
+	return out
+}
+
+func entryLine(v *job.View, e job.Entry) string {
+	if e.Kind == job.KindNote {
+		return e.Remark
+	}
+	t := report.LineOf(v, e).Text
+	if e.Check != nil && e.Check.Item != "" {
+		for _, it := range v.Sheet {
+			if it.Item == e.Check.Item {
+				return it.Name + ": " + string(e.Check.Outcome)
+			}
+		}
+	}
+	return t
+}
+
+func savedOf(v *job.View, seq string) *saved {
+	n, err := strconv.ParseInt(seq, 10, 64)
+	if err != nil {
+		return nil
+	}
+	for _, e := range v.Entries {
+		if e.Seq == n {
+			return &saved{n, e.Ref + ", " + entryLine(v, e), !e.Withdraw && v.CorrectedBy(n) == nil}
+		}
+	}
+	return nil
+}
+
+// verdicts keeps the last verdict of a few jobs: it depends on the record alone,
+// so it holds until an entry is added.
+type verdicts struct {
+	mu   sync.Mutex
+	kept []keptVerdict
+}
+
+type keptVerdict struct {
+	job     string
+	last    int64
+	verdict *diagnosis.Verdict
+}
+
+const verdictsKept = 16
+
+func (c *verdicts) of(ctx context.Context, b Bench, v *job.View) (*diagnosis.Verdict, error) {
+	last := lastSeq(v)
+	c.mu.Lock()
+	for _, k := range c.kept {
+		if k.job == v.Job.ID && k.last == last {
+			c.mu.Unlock()
+			return k.verdict, nil
+		}
+	}
+	c.mu.Unlock()
+	verdict, seen, err := b.Diagnose(ctx, v.Job.ID)
+	if err != nil {
+		return nil, fmt.Errorf("diagnosing %s: %w", v.Job.ID, err)
+	}
+	if seen != nil {
+		last = lastSeq(seen) // an entry may have come in between
+	}
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	c.kept = slices.DeleteFunc(c.kept, func(k keptVerdict) bool { return k.job == v.Job.ID })
+	c.kept = append(c.kept, keptVerdict{v.Job.ID, last, verdict})
+	if len(c.kept) > verdictsKept {
+		c.kept = slices.Delete(c.kept, 0, len(c.kept)-verdictsKept)
+	}
+	return verdict, nil
+}
+
+func lastSeq(v *job.View) int64 {
+	if len(v.Entries) == 0 {
+		return 0
+	}
+	return v.Entries[len(v.Entries)-1].Seq
+}
+
+func parseCase(s string) (measure.CaseState, error) {
+	for _, c := range cases {
+		if c.Value == s {
+			return measure.CaseState(s), nil
+		}
+	}
+	return "", &job.InvalidError{Field: "case state", Value: s, Problem: "is not one a bench knows", Nearest: []string{"closed", "propped", "open"}}
+}
+
+// goTo answers a write: see the page again, with what was kept named on it.
+func goTo(w http.ResponseWriter, r *http.Request, to string, e job.Entry) error {
+	u, err := url.Parse(to)
+	// Only a path of our own: a form field must not send anyone elsewhere.
+	if err != nil || u.Host != "" || u.Scheme != "" || len(u.Path) == 0 || u.Path[0] != '/' {
+		u = &url.URL{Path: "/jobs/" + e.Job}
+	}
+	q := u.Query()
+	q.Set("saved", strconv.FormatInt(e.Seq, 10))
+	u.RawQuery = q.Encode()
+	http.Redirect(w, r, u.String(), http.StatusSeeOther)
+	return nil
+}

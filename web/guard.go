@@ -1,0 +1,57 @@
+package web
+
+import (
+	"net"
+	"net/http"
+	"slices"
+	"strings"
+)
+
+// policy allows the page its own style sheet and scripts and nothing else.
+const policy = "default-src 'none'; style-src 'self'; script-src 'self'; img-src 'self'; connect-src 'self'; " +
+	"form-action 'self'; base-uri 'none'; frame-ancestors 'none'"
+
+// guard sets the headers of every answer and refuses calls under a foreign name:
+// a page elsewhere could else bind its own name to the loopback address and read.
+func (s *server) guard(next http.Handler) http.Handler {
+	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+		h := w.Header()
+		h.Set("Content-Security-Policy", policy)
+		h.Set("X-Content-Type-Options", "nosniff")
+		// Not no-referrer: it would turn the Origin of a form into "null".
+		h.Set("Referrer-Policy", "same-origin")
+		h.Set("Cross-Origin-Opener-Policy", "same-origin")
+		h.Set("Cross-Origin-Resource-Policy", "same-origin")
+		h.Set("Cache-Control", "no-store")
+		if !s.hostAllowed(r.Host) {
+			s.refuse(w, r, &pageError{status: http.StatusMisdirectedRequest, title: "The bench does not answer under this name",
+				what: r.Host, hint: "Call it by a loopback name, such as http://localhost and the port it was started on.", kept: "Nothing was read or written."})
+			return
+		}
+		next.ServeHTTP(w, r)
+	})
+}
+
+func (s *server) hostAllowed(host string) bool {
+	name := host
+	if h, _, err := net.SplitHostPort(host); err == nil {
+		name = h
+	}
+	name = strings.ToLower(strings.TrimSuffix(strings.Trim(name, "[]"), "."))
+	if name == "localhost" {
+		return true
+	}
+	if ip := net.ParseIP(name); ip != nil && ip.IsLoopback() {
+		return true
+	}
+	return slices.Contains(s.opt.Hosts, name)
+}
+
+// refuse answers a call that never reached a handler, in the caller's kind.
+func (s *server) refuse(w http.ResponseWriter, r *http.Request, err error) {
+	if strings.HasPrefix(r.URL.Path, "/api/") {
+		s.problem(w, r, err)
+		return
+	}
+	s.errorPage(w, r, err)
+}

@@ -1,0 +1,135 @@
+package web
+
+import (
+	"net/http"
+	"net/url"
+
+	"headstack/job"
+)
+
+// maxForm bounds a form without a file, in bytes.
+const maxForm = 1 << 20
+
+type jobsModel struct {
+	base
+	Jobs []job.Summary
+	Defs []job.DefinitionInfo
+	New  job.NewJob // as typed
+}
+
+func (s *server) jobsModel(r *http.Request) (jobsModel, error) {
+	m := jobsModel{base: base{Title: "Jobs", Here: "jobs", Back: "/"}}
+	var err error
+	if m.Jobs, err = s.bench.Jobs(r.Context()); err != nil {
+		return m, err
+	}
+	m.Defs, err = s.bench.Definitions(r.Context())
+	return m, err
+}
+
+func (s *server) jobsPage(w http.ResponseWriter, r *http.Request) error {
+	m, err := s.jobsModel(r)
+	if err != nil {
+		return err
+	}
+	return render(w, http.StatusOK, "jobs", m)
+}
+
+func (s *server) openJob(w http.ResponseWriter, r *http.Request) error {
+	if err := parseForm(w, r); err != nil {
+		return err
+	}
+	state, err := parseCase(r.PostFormValue("case"))
+	n := job.NewJob{Definition: r.PostFormValue("definition"), Serial: r.PostFormValue("serial"),
+		Owner: r.PostFormValue("owner"), Claim: r.PostFormValue("claim"), Case: state}
+	var j job.Job
+	if err == nil {
+		j, err = s.bench.OpenJob(r.Context(), n)
+	}
+	if err == nil {
+		http.Redirect(w, r, "/jobs/"+url.PathEscape(j.ID), http.StatusSeeOther)
+		return nil
+	}
+	m, err2 := s.jobsModel(r)
+	if err2 != nil {
+		return err
+	}
+	m.New = n
+	var status int
+	m.Problem, status = problemOf(err)
+	return render(w, status, "jobs", m)
+}
+
+func parseForm(w http.ResponseWriter, r *http.Request) error {
+	r.Body = http.MaxBytesReader(w, r.Body, maxForm)
+	if err := r.ParseForm(); err != nil {
+		return formError(err)
+	}
+	return nil
+}
+
+func formError(err error) error {
+	if e := explain(err); e.status == http.StatusRequestEntityTooLarge {
+		return e
+	}
+	return &pageError{status: http.StatusBadRequest, title: "The form could not be read", what: err.Error(),
+		hint: "Go back, what was typed is still there, and send it again.", kept: "Nothing was written.", err: err}
+}
+
+type libraryModel struct {
+	base
+	Defs  []job.DefinitionInfo
+	Tapes []job.TapeInfo
+	Added string
+}
+
+func (s *server) libraryModel(r *http.Request) (libraryModel, error) {
+	m := libraryModel{base: base{Title: "Definitions and test tapes", Here: "library", Back: "/library"}, Added: r.URL.Query().Get("added")}
+	var err error
+	if m.Defs, err = s.bench.Definitions(r.Context()); err != nil {
+		return m, err
+	}
+	m.Tapes, err = s.bench.Tapes(r.Context())
+	return m, err
+}
+
+func (s *server) libraryPage(w http.ResponseWriter, r *http.Request) error {
+	m, err := s.libraryModel(r)
+	if err != nil {
+		return err
+	}
+	return render(w, http.StatusOK, "library", m)
+}
+
+func (s *server) addDefinition(w http.ResponseWriter, r *http.Request) error {
+	return s.addDocument(w, r, func(name string, data []byte) (string, error) {
+		info, err := s.bench.AddDefinition(r.Context(), name, data)
+		return info.Name, err
+	})
+}
+
+func (s *server) addTape(w http.ResponseWriter, r *http.Request) error {
+	return s.addDocument(w, r, func(name string, data []byte) (string, error) {
+		info, err := s.bench.AddTape(r.Context(), name, data)
+		return info.Name, err
+	})
+}
+
+func (s *server) addDocument(w http.ResponseWriter, r *http.Request, add func(string, []byte) (string, error)) error {
+	name, data, err := readDocument(w, r)
+	var added string
+	if err == nil {
+		added, err = add(name, data)
+	}
+	if err == nil {
+		http.Redirect(w, r, "/library?added="+url.QueryEscape(added), http.StatusSeeOther)
+		return nil
+	}
+	m, err2 := s.libraryModel(r)
+	if err2 != nil {
+		return err
+	}
+	var status int
+	m.Problem, status = documentProblem(err)
+	return render(w, status, "library", m)
+}

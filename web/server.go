@@ -1,0 +1,128 @@
+package web
+
+import (
+	"context"
+	"io"
+	"log/slog"
+	"net/http"
+	"time"
+
+	"headstack/diagnosis"
+	"headstack/job"
+	"headstack/measure"
+)
+
+// Bench is what the pages need of the domain. *job.Bench is one.
+type Bench interface {
+	Definitions(ctx context.Context) ([]job.DefinitionInfo, error)
+	AddDefinition(ctx context.Context, name string, yaml []byte) (job.DefinitionInfo, error)
+	DefinitionYAML(ctx context.Context, id string) ([]byte, job.DefinitionInfo, error)
+	Tapes(ctx context.Context) ([]job.TapeInfo, error)
+	AddTape(ctx context.Context, name string, yaml []byte) (job.TapeInfo, error)
+	OpenJob(ctx context.Context, n job.NewJob) (job.Job, error)
+	Jobs(ctx context.Context) ([]job.Summary, error)
+	View(ctx context.Context, jobID string) (*job.View, error)
+	RecordCheck(ctx context.Context, jobID string, c job.Check, state measure.CaseState, remark string) (job.Entry, error)
+	RecordReading(ctx context.Context, jobID string, r job.Reading, state measure.CaseState, remark string) (job.Entry, error)
+	RecordNote(ctx context.Context, jobID string, state measure.CaseState, text string) (job.Entry, error)
+	Correct(ctx context.Context, jobID string, seq int64, replacement job.Entry) (job.Entry, error)
+	Withdraw(ctx context.Context, jobID string, seq int64, remark string) (job.Entry, error)
+	AddCapture(ctx context.Context, jobID string, up job.CaptureUpload) (job.Entry, error)
+	Diagnose(ctx context.Context, jobID string) (*diagnosis.Verdict, *job.View, error)
+}
+
+var _ Bench = (*job.Bench)(nil)
+
+// Options are what a server takes from outside; the zero value is for use on
+// the machine itself.
+type Options struct {
+	// Hosts are further names, without port, under which the server may be
+	// called. Loopback names are always allowed.
+	Hosts []string
+	// MaxUpload bounds a capture in bytes; 0: 16 GiB.
+	MaxUpload int64
+	// Program is name and version, shown at the foot of reports.
+	Program string
+	// Now is the clock; nil: time.Now.
+	Now func() time.Time
+	// Log takes what went wrong inside; nil: nothing is logged.
+	Log *slog.Logger
+}
+
+type server struct {
+	bench    Bench
+	opt      Options
+	mux      *http.ServeMux
+	patterns []string // of the API, for the check against the document
+	verdicts verdicts
+	progress progress
+}
+
+// NewServer makes the handler of pages and API over a bench.
+func NewServer(bench Bench, opt Options) http.Handler {
+	return newServer(bench, opt).handler()
+}
+
+func newServer(bench Bench, opt Options) *server {
+	if opt.MaxUpload == 0 {
+		opt.MaxUpload = 16 << 30
+	}
+	if opt.Now == nil {
+		opt.Now = time.Now
+	}
+	if opt.Log == nil {
+		opt.Log = slog.New(slog.NewTextHandler(io.Discard, nil))
+	}
+	if opt.Program == "" {
+		opt.Program = "headstack"
+	}
+	s := &server{bench: bench, opt: opt, mux: http.NewServeMux()}
+	s.pages()
+	s.api()
+	return s
+}
+
+func (s *server) pages() {
+	page := func(pattern string, h func(w http.ResponseWriter, r *http.Request) error) {
+		s.mux.HandleFunc(pattern, func(w http.ResponseWriter, r *http.Request) {
+			if err := h(w, r); err != nil {
+				s.errorPage(w, r, err)
+			}
+		})
+	}
+	s.mux.HandleFunc("GET /static/{name}", serveAsset)
+	page("GET /{$}", s.jobsPage)
+	page("POST /jobs", s.openJob)
+	page("GET /library", s.libraryPage)
+	page("POST /library/definitions", s.addDefinition)
+	page("POST /library/tapes", s.addTape)
+	page("GET /jobs/{job}", s.overviewPage)
+	page("GET /jobs/{job}/sheet", s.sheetPage)
+	page("POST /jobs/{job}/sheet", s.recordCheck)
+	page("GET /jobs/{job}/path", s.pathPage)
+	page("POST /jobs/{job}/readings", s.recordReading)
+	page("POST /jobs/{job}/notes", s.recordNote)
+	page("GET /jobs/{job}/captures", s.capturesPage)
+	page("POST /jobs/{job}/captures", s.uploadCapture)
+	page("GET /jobs/{job}/captures/{seq}", s.capturePage)
+	page("POST /jobs/{job}/captures/{seq}", s.measureAgain)
+	page("GET /jobs/{job}/progress/{token}", s.progressOf)
+	page("GET /jobs/{job}/record", s.recordPage)
+	page("GET /jobs/{job}/entries/{seq}", s.correctPage)
+	page("POST /jobs/{job}/entries/{seq}", s.correct)
+	page("POST /jobs/{job}/entries/{seq}/withdraw", s.withdraw)
+	page("GET /jobs/{job}/report", s.reportPage)
+	page("/", func(w http.ResponseWriter, r *http.Request) error {
+		return &pageError{status: http.StatusNotFound, title: "There is no such page",
+			what: r.URL.Path, hint: "Go to the list of jobs and on from there."}
+	})
+}
+
+func (s *server) handler() http.Handler {
+	cross := http.NewCrossOriginProtection()
+	cross.SetDenyHandler(http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+		s.refuse(w, r, &pageError{status: http.StatusForbidden, title: "A write from another site was refused",
+			what: r.Header.Get("Origin"), hint: "Open the pages of the bench themselves and write there.", kept: "Nothing was written."})
+	}))
+	return s.guard(cross.Handler(s.mux))
+}

@@ -1,0 +1,125 @@
+package web
+
+import (
+	"strconv"
+
+	"headstack/diagnosis"
+	"headstack/job"
+	"headstack/measure"
+)
+
+// step is one of the seven steps of a job, with what is open in it.
+type step struct {
+	Name string
+	Href string // empty: the step has no page of its own
+	Here bool
+	Open int    // how many things are open
+	What string // of what: "controls to try"
+	Done bool   // nothing is open
+}
+
+// OpenText is the count as the line shows it.
+func (s step) OpenText() string {
+	if s.Done {
+		return "nothing open"
+	}
+	return strconv.Itoa(s.Open) + " " + s.What
+}
+
+// stepsOf counts what is open in each step. A count says what the record lacks;
+// it does not say that the rest is right.
+func stepsOf(v *job.View, verdict *diagnosis.Verdict, here string) []step {
+	root := "/jobs/" + v.Job.ID
+	tried, captures, closed := 0, 0, 0
+	for _, it := range v.Sheet {
+		if openItem(it.Latest) {
+			tried++
+		}
+	}
+	for _, f := range v.Functions {
+		if openItem(f.Latest) {
+			tried++
+		}
+	}
+	for _, e := range v.Current {
+		if e.Capture != nil {
+			captures++
+			if e.Case == measure.CaseClosed {
+				closed++
+			}
+		}
+	}
+	asFound := tried
+	if captures == 0 {
+		asFound++
+	}
+	suspects, faults := 0, 0
+	if verdict != nil {
+		for _, s := range verdict.Stages {
+			if s.Status == diagnosis.Suspect {
+				suspects++
+			}
+		}
+		if len(verdict.Explanations) > 0 && verdict.PFaultFree < 0.5 {
+			faults = len(verdict.Explanations[0].Faults)
+		}
+	}
+	steps := []step{
+		{Name: "intake", Href: root + "#intake", Here: here == "", Open: intakeOpen(v.Job), What: "to fill in"},
+		{Name: "as found", Href: root + "/sheet", Here: here == "sheet" || here == "captures", Open: asFound, What: "to try or capture"},
+		{Name: "find", Href: root + "/path", Here: here == "path", Open: suspects, What: word(suspects, "suspect", "suspects")},
+		{Name: "fix", Href: root + "#fix", Open: faulty(v) + faults, What: word(faulty(v)+faults, "fault", "faults")},
+		{Name: "line up", Href: root + "#line-up", Open: trims(v), What: word(trims(v), "trim", "trims")},
+		{Name: "prove", Href: root + "#prove", Open: btoi(closed == 0), What: "closed-case capture"},
+		{Name: "hand over", Href: root + "/report", Here: here == "report", Open: 1, What: "report"},
+	}
+	for i := range steps {
+		steps[i].Done = steps[i].Open == 0
+	}
+	return steps
+}
+
+func openItem(e *job.Entry) bool {
+	return e == nil || e.Check == nil || e.Check.Outcome == diagnosis.NotTried
+}
+
+func intakeOpen(j job.Job) int {
+	return btoi(j.Serial == "") + btoi(j.Owner == "") + btoi(j.Claim == "") + btoi(j.Case == measure.CaseUnknown)
+}
+
+// faulty counts the controls found faulty or intermittent. Functions are not
+// counted: their cause is what the leading explanation names.
+func faulty(v *job.View) int {
+	n := 0
+	for _, it := range v.Sheet {
+		if it.Latest != nil && it.Latest.Check != nil {
+			switch it.Latest.Check.Outcome {
+			case diagnosis.Faulty, diagnosis.Intermittent:
+				n++
+			}
+		}
+	}
+	return n
+}
+
+func trims(v *job.View) int {
+	n := 0
+	for _, t := range v.Def.Trims {
+		n += len(v.Def.ReplicaKeys(t.Each))
+	}
+	return n
+}
+
+func btoi(b bool) int {
+	if b {
+		return 1
+	}
+	return 0
+}
+
+func word(n int, one, many string) string {
+	if n == 1 {
+		return one
+	}
+	return many
+}

@@ -1,0 +1,173 @@
+package web
+
+import (
+	"encoding/xml"
+	"io"
+	"strings"
+	"testing"
+)
+
+// story is one page in one state.
+type story struct {
+	name, path string
+	status     int
+	want       []string // texts that must be on it
+}
+
+func stories(state, id string) []story {
+	root := "/jobs/" + id
+	common := []story{
+		{"overview", root, 200, []string{"local electrical codes"}},
+		{"sheet", root + "/sheet", 200, []string{"left, about"}},
+		{"path", root + "/path", 200, []string{"Stages in signal order"}},
+		{"captures", root + "/captures", 200, []string{"Bring a capture"}},
+		{"record", root + "/record", 200, nil},
+		{"report", root + "/report", 200, []string{"Local electrical codes", "SHA-256"}},
+		{"jobs", "/", 200, []string{"Open a job"}},
+		{"library", "/library", 200, []string{"Hexastrand"}},
+		{"lost", root + "/nowhere", 404, []string{"no such page"}},
+	}
+	switch state {
+	case "good":
+		common[0].want = append(common[0].want, "C31-a weak (dried out) and H-5 weak (dirt on the face)", "71\u2009%", "TP21-a", "re-take", "scratches at a third")
+		common[1].want = append(common[1].want, "≈ intermittent", "✕ faulty", "Next open one")
+		common[2].want = append(common[2].want, "C31-a", "74\u2009%", "is cleared by", "Read TP21-a")
+		common[3].want = append(common[3].want, "8 of 9 sections found")
+		common[4].want = append(common[4].want, "withdrawn by")
+		common = append(common,
+			story{"path-play", root + "/path?function=play&key=3&saved=38", 200, []string{"re-take reading 5", "it was 38\u2009mV: correct it", "TP10-3", "4 siblings"}},
+			story{"capture", root + "/captures/1", 200, []string{"not measured: tone absent", "not found: the capture starts after it", "Azimuth", "signal to noise below 20"}},
+			story{"correct", root + "/entries/38", 200, []string{"Correct reading 5"}})
+	case "empty":
+		common[0].want = append(common[0].want, "Measure as found", "Nothing yet")
+		common[3].want = append(common[3].want, "No capture yet")
+		common[4].want = append(common[4].want, "Nothing was recorded yet")
+	case "failed":
+		common[0].want = append(common[0].want, "No verdict", "contradicts itself")
+		common[3].want = append(common[3].want, "not measured")
+		common = append(common, story{"capture", root + "/captures/1", 200, []string{"Nothing was measured", "no tone stands out"}},
+			story{"no-job", "/jobs/job-9999", 404, []string{"no such job", "job-9999"}})
+	}
+	return common
+}
+
+func benchOf(state string) (*storyBench, string) {
+	switch state {
+	case "good":
+		return goodStory()
+	case "empty":
+		return emptyStory()
+	case "failed":
+		return failedStory()
+	}
+	return enormousStory()
+}
+
+var states = []string{"good", "empty", "failed", "enormous"}
+
+func TestStories(t *testing.T) {
+	for _, state := range states {
+		b, id := benchOf(state)
+		h := newStoryServer(b).handler()
+		for _, s := range stories(state, id) {
+			t.Run(state+"/"+s.name, func(t *testing.T) {
+				w := get(t, h, s.path)
+				if w.Code != s.status {
+					t.Fatalf("GET %s: status %d, want %d\n%s", s.path, w.Code, s.status, w.Body)
+				}
+				p := parse(t, w.Body.String())
+				for _, want := range s.want {
+					if !strings.Contains(p.text, want) {
+						t.Errorf("%s does not say %q", s.path, want)
+					}
+				}
+				checkMarkup(t, p, s.name == "report")
+				if w.Header().Get("Content-Security-Policy") == "" || w.Header().Get("X-Content-Type-Options") != "nosniff" {
+					t.Errorf("headers: %v", w.Header())
+				}
+			})
+		}
+	}
+}
+
+// parsed is what a test wants to know of a page.
+type parsed struct {
+	text     string
+	ids      map[string]int
+	labelled map[string]bool // ids that a label is for
+	elements []xml.StartElement
+}
+
+// parse reads a page with the forgiving mode of the XML reader, which is enough
+// for markup that templates wrote.
+func parse(t *testing.T, page string) parsed {
+	t.Helper()
+	p := parsed{ids: map[string]int{}, labelled: map[string]bool{}}
+	dec := xml.NewDecoder(strings.NewReader(page))
+	dec.Strict, dec.AutoClose, dec.Entity = false, xml.HTMLAutoClose, xml.HTMLEntity
+	var b strings.Builder
+	for {
+		tok, err := dec.Token()
+		if err == io.EOF {
+			break
+		}
+		if err != nil {
+			t.Fatalf("page does not parse: %v", err)
+		}
+		switch k := tok.(type) {
+		case xml.CharData:
+			b.Write(k)
+		case xml.StartElement:
+			p.elements = append(p.elements, k.Copy())
+			if id := attr(k, "id"); id != "" {
+				p.ids[id]++
+			}
+			if k.Name.Local == "label" {
+				p.labelled[attr(k, "for")] = true
+			}
+		}
+	}
+	p.text = strings.Join(strings.FieldsFunc(b.String(), func(r rune) bool { return r == ' ' || r == '\n' || r == '\t' }), " ")
+	return p
+}
+
+func attr(e xml.StartElement, name string) string {
+	for _, a := range e.Attr {
+		if a.Name.Local == name {
+			return a.Value
+		}
+	}
+	return ""
+}
+
+// checkMarkup holds what must be true of each page: ids once, no inline script or
+// handler, no inline style but the report's own, no link that leaves the machine,
+// and a name for each figure.
+func checkMarkup(t *testing.T, p parsed, isReport bool) {
+	t.Helper()
+	for id, n := range p.ids {
+		if n > 1 {
+			t.Errorf("id %q stands %d times", id, n)
+		}
+	}
+	for _, e := range p.elements {
+		name := e.Name.Local
+		if name == "style" && !isReport {
+			t.Error("inline style element")
+		}
+		if name == "script" && (isReport || attr(e, "src") == "") {
+			t.Error("inline script, or a script in the report")
+		}
+		for _, a := range e.Attr {
+			if a.Name.Local == "style" || strings.HasPrefix(a.Name.Local, "on") {
+				t.Errorf("<%s %s>", name, a.Name.Local)
+			}
+			if (a.Name.Local == "href" || a.Name.Local == "src" || a.Name.Local == "action") && (strings.Contains(a.Value, "//") || isReport) {
+				t.Errorf("<%s %s=%q> leaves the page", name, a.Name.Local, a.Value)
+			}
+		}
+		if (name == "input" && attr(e, "type") != "hidden" || name == "textarea") && attr(e, "id") != "" && !p.labelled[attr(e, "id")] {
+			t.Errorf("field %q has no label", attr(e, "id"))
+		}
+	}
+}
