@@ -18,11 +18,12 @@ const (
 	tonalSilence   = 2.  // per frame: silence that does
 	loudSilence    = 1.  // per frame: silence as loud as the tones
 	silenceGain    = 2.
-	// A section must gather this share of clear evidence over its stated length.
+	silenceCutCost = 0.5 // silence cut by the capture's ends: less likely than whole
+	// A section must gather this much evidence per step, on the mean.
 	leastEvidence = 0.25
 	// Level within a section is steady: spreads of the per-frame level in dB. They
 	// are wide, so that drop-outs cost little and a level step much.
-	toneSpread, silenceSpread = 6., 4.
+	toneSpread, silenceSpread = 6., 8.
 	// Level re the section before, less the stated step. Another tone may be far
 	// down (a dull track), the same tone not.
 	otherToneSpread, otherToneCap = 8., 5.
@@ -101,16 +102,18 @@ func (a *aligner) prepare() {
 	}
 	a.quiet = make([]float64, a.steps)
 	hush := make([]float64, a.steps)
-	total := make([]float64, a.steps)
+	hiss := make([]float64, a.steps)
 	for s := range a.steps {
+		total := 0.
 		for g := range a.group {
-			total[s] += float64(e.total[s*a.group+g]) / float64(a.group)
+			total += float64(e.total[s*a.group+g]) / float64(a.group)
+			hiss[s] += float64(e.hiss[s*a.group+g]) / float64(a.group)
 		}
 		if tonal[s] > 0.5 {
 			a.quiet[s] = -tonalGap
 			hush[s] = -tonalSilence
 		}
-		if total[s] > e.loud-2 {
+		if total > e.loud-2 {
 			hush[s] -= loudSilence
 		}
 	}
@@ -120,7 +123,7 @@ func (a *aligner) prepare() {
 		m.min = max(2, int(shortest*m.expect))
 		m.max = max(3, int(math.Ceil(longest*m.expect)))
 		if sec.Silent() {
-			m.sums(hush, func(s int) float64 { return total[s] })
+			m.sums(hush, func(s int) float64 { return hiss[s] })
 		} else {
 			m.tone = a.l.f.toneIndex(sec.ToneHz)
 			m.sums(ev[m.tone], func(s int) float64 {
@@ -161,10 +164,13 @@ func (m *model) stretch(from, to, steps int) float64 {
 	cut := from == 0 || to == steps
 	if m.tone < 0 {
 		score += silenceGain
+		if cut {
+			score -= silenceCutCost
+		}
 	} else if cut {
-		score -= min(partialCost, leastEvidence*m.expect)
+		score -= min(partialCost, leastEvidence*d)
 	} else {
-		score -= leastEvidence * m.expect
+		score -= leastEvidence * d
 	}
 	if cut && d < m.expect {
 		return score // the capture's ends explain a short length

@@ -22,6 +22,7 @@ type ear struct {
 	// Results, per hop of the block.
 	lines     []line // per hop and tone
 	total     []uint8
+	hiss      []uint8
 	loud      []float64
 	loudHz    []float64
 	notFinite int64
@@ -43,7 +44,7 @@ func newEar(f *features, window []float64) *ear {
 		f: f, window: window, fft: dsp.NewRealFFT(n),
 		buf: make([]float64, f.hop*(blockHops+1)), frame: make([]float64, n), spec: make([]complex128, n/2+1),
 		power: make([]float64, n/2+1), logSum: make([]float64, n/2+2),
-		lines: make([]line, blockHops*len(f.tones)), total: make([]uint8, blockHops),
+		lines: make([]line, blockHops*len(f.tones)), total: make([]uint8, blockHops), hiss: make([]uint8, blockHops),
 		loud: make([]float64, blockHops), loudHz: make([]float64, blockHops),
 	}
 	for _, hz := range f.tones {
@@ -77,7 +78,7 @@ func (e *ear) listen(hops int) {
 		for i, b := range e.bands {
 			e.lines[h*len(e.bands)+i] = e.strongest(b, e.f.tones[i])
 		}
-		e.total[h], e.loud[h], e.loudHz[h] = e.overall()
+		e.overall(h)
 	}
 	copy(e.buf[:hop], e.buf[hops*hop:(hops+1)*hop])
 }
@@ -155,20 +156,26 @@ func (e *ear) between(k int) float64 {
 	return sign * max(0, min(0.5, (2*a-1)/(a+1)))
 }
 
-// overall returns the frame's level without d.c., and its strongest line.
-func (e *ear) overall() (total uint8, loud, hz float64) {
-	sum, at := 0., 0
+// overall notes the frame's level without d.c., the part above hissHz, and the
+// strongest line.
+func (e *ear) overall(h int) {
+	from := min(int(hissHz/e.f.binHz), len(e.power)/2)
+	low, high, loud, at := 0., 0., 0., 0
 	for k := 2; k < len(e.power)-1; k++ {
 		p := e.power[k]
-		sum += p
+		if k < from {
+			low += p
+		} else {
+			high += p
+		}
 		if p > loud {
 			loud, at = p, k
 		}
 	}
-	if at > 1 {
-		hz = e.f.binHz * (float64(at) + e.between(at))
+	e.total[h], e.hiss[h], e.loud[h], e.loudHz[h] = halfDB(low+high), halfDB(high), loud, 0
+	if at > 2 {
+		e.loudHz[h] = e.f.binHz * (float64(at) + e.between(at))
 	}
-	return halfDB(sum), loud, hz
 }
 
 // halfDB writes a power as half decibels above levelFloorDB.

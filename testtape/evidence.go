@@ -36,6 +36,7 @@ type evidence struct {
 	// level and total are dBFS, weighted over channels by how much they hear.
 	level  []float32 // per frame and tone
 	total  []float32 // per frame
+	hiss   []float32 // per frame, above hissHz
 	weight []float64 // per channel, sum 1
 	// loud is a level that only the strongest frames exceed.
 	loud float64
@@ -43,7 +44,7 @@ type evidence struct {
 
 func newEvidence(f *features) *evidence {
 	k := len(f.tones)
-	e := &evidence{f: f, base: make([]float32, f.frames*k), level: make([]float32, f.frames*k), total: make([]float32, f.frames)}
+	e := &evidence{f: f, base: make([]float32, f.frames*k), level: make([]float32, f.frames*k), total: make([]float32, f.frames), hiss: make([]float32, f.frames)}
 	floors := e.weigh()
 	for t := range f.frames {
 		for i := range k {
@@ -151,11 +152,12 @@ func (e *evidence) mix() {
 			}
 			e.level[t*k+i] = float32(v)
 		}
-		v := 0.
+		v, h := 0., 0.
 		for c, w := range e.weight {
-			v += w * f.totalDB(t, c)
+			v += w * f.perChannelDB(f.total, t, c)
+			h += w * f.perChannelDB(f.hiss, t, c)
 		}
-		e.total[t] = float32(v)
+		e.total[t], e.hiss[t] = float32(v), float32(h)
 	}
 	sorted := slices.Clone(e.total)
 	slices.Sort(sorted)

@@ -110,11 +110,11 @@ func (l *locator) reason(k int) string {
 	if sec.ToneHz*speedLow > 0.45*l.f.rate {
 		return fmt.Sprintf("tone %s is beyond what a capture at %g Hz sample rate holds", tone(hz), l.f.rate)
 	}
-	if to-from < shortest*sec.Seconds*0.5 {
-		return fmt.Sprintf("tone %s has no room: %s", tone(hz), l.where(from, to))
-	}
 	if at, ok := l.elsewhere(k); ok {
 		return fmt.Sprintf("tone %s not present %s; it is heard at %.1f s, which is out of the tape's order", tone(hz), l.where(from, to), at)
+	}
+	if to-from < shortest*sec.Seconds*0.5 {
+		return fmt.Sprintf("tone %s has no room: %s", tone(hz), l.where(from, to))
 	}
 	if other, ok := l.stranger(from, to); ok {
 		return fmt.Sprintf("tone %s not present %s; a steady tone of %s stands there", tone(hz), l.where(from, to), tone(unit.Hertz(other)))

@@ -29,6 +29,8 @@ const (
 	// levelFloorDB is the level kept for nothing at all; levels are kept in half
 	// decibels above it.
 	levelFloorDB = -125.
+	// hissHz is where tape noise is told from hum.
+	hissHz = 1000.
 )
 
 // features is what is kept of a capture: for each frame (centred at frame·hop)
@@ -51,6 +53,8 @@ type features struct {
 	level []uint8 // half dB above levelFloorDB re a full-scale sine
 	// Per frame and channel.
 	total []uint8
+	// Per frame and channel: the same above hissHz, which hum hardly reaches.
+	hiss []uint8
 	// Per frame: frequency of the strongest line of all, any channel.
 	loudest []float32
 
@@ -70,8 +74,9 @@ func (f *features) levelDB(frame, tone, channel int) float64 {
 	return levelFloorDB + 0.5*float64(f.level[(frame*len(f.tones)+tone)*f.channels+channel])
 }
 
-func (f *features) totalDB(frame, channel int) float64 {
-	return levelFloorDB + 0.5*float64(f.total[frame*f.channels+channel])
+// perChannelDB reads total or hiss.
+func (f *features) perChannelDB(of []uint8, frame, channel int) float64 {
+	return levelFloorDB + 0.5*float64(of[frame*f.channels+channel])
 }
 
 func distinctTones(t *Tape) []float64 {
@@ -195,6 +200,7 @@ func (l *listener) merge(h int) {
 	var loud, loudHz float64
 	for _, e := range l.ears {
 		f.total = append(f.total, e.total[h])
+		f.hiss = append(f.hiss, e.hiss[h])
 		if e.loud[h] > loud {
 			loud, loudHz = e.loud[h], e.loudHz[h]
 		}

@@ -54,6 +54,10 @@ func checkFound(t *testing.T, tape *Tape, sc *scene, f *Finding, tol float64) {
 			}
 			continue
 		}
+		tol := tol
+		if tape.Sections[i].Silent() {
+			tol += sc.silenceTol
+		}
 		if d, e := got.StartS-want.StartS, got.EndS-want.EndS; math.Abs(d) > tol || math.Abs(e) > tol {
 			t.Errorf("%s: %.3f to %.3f s, want %.3f to %.3f (%+.3f, %+.3f)", tape.Sections[i].Name, got.StartS, got.EndS, want.StartS, want.EndS, d, e)
 		}
@@ -83,7 +87,11 @@ func TestFind(t *testing.T) {
 		{"fast", func(tp *Tape) *scene { return base(tp, 1.06, 0.4) }},
 		{"slow", func(tp *Tape) *scene { return base(tp, 0.94, 0.4) }},
 		{"3000 for 3150", func(tp *Tape) *scene { return base(tp, 3000./3150, 0) }},
-		{"noiseless", func(tp *Tape) *scene { sc := base(tp, 1.003, 0.4); sc.noiseDB, sc.flutter = 0, 0; return sc }},
+		{"noiseless", func(tp *Tape) *scene {
+			sc := base(tp, 1.003, 0.4)
+			sc.noiseDB, sc.flutter, sc.silenceTol = 0, 0, 0.4
+			return sc
+		}},
 		{"noise 20 dB down", func(tp *Tape) *scene { sc := base(tp, 1.01, 0.4); sc.noiseDB = refDBFS - 20; return sc }},
 		{"hum 50 Hz", func(tp *Tape) *scene { sc := base(tp, 0.99, 0.4); sc.humHz, sc.humDB = 50, refDBFS-30; return sc }},
 		{"hum 60 Hz near 63 Hz", func(tp *Tape) *scene { sc := base(tp, 0.955, 0.4); sc.humHz, sc.humDB = 60, refDBFS-40; return sc }},
@@ -183,4 +191,148 @@ func TestFind(t *testing.T) {
 			}
 		})
 	}
+}
+
+// A capture that begins and ends inside sections.
+func TestFindCut(t *testing.T) {
+	tape := shortTape(t, 0.5)
+	for _, c := range []struct {
+		name     string
+		from, to int
+		cutHead  float64 // seconds off the first
+		cutTail  float64
+	}{
+		{"inside tones", s125, s10k, 2, 3},
+		{"begins in silence", sSilence, sSpeed, 2, 4},
+		{"ends in silence", s6k3, sSilence, 1, 2},
+		{"almost whole", sPlain, sSpeed, 0.1, 0.1},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			sc := &scene{rate: 32000, channels: 2, ratio: 1.01, noiseDB: refDBFS - 45, flutter: 0.001, seed: 3}
+			for _, p := range scenePieces(tape, sc.ratio, 0.3) {
+				if p.section < 0 && len(sc.pieces) > 0 && sc.pieces[len(sc.pieces)-1].section < c.to || p.section >= c.from && p.section <= c.to {
+					sc.pieces = append(sc.pieces, p)
+				}
+			}
+			sc.pieces[0].seconds -= c.cutHead
+			sc.pieces[len(sc.pieces)-1].seconds -= c.cutTail
+			f, err := Find(t.Context(), sc.render(), tape)
+			if err != nil {
+				t.Fatal(err)
+			}
+			checkFound(t, tape, sc, f, 0.1)
+			for i, s := range f.Sections {
+				want := i == c.from && c.cutHead >= 1 || i == c.to && c.cutTail >= 1
+				if s.Partial != want {
+					t.Errorf("%s: partial %v, want %v", tape.Sections[i].Name, s.Partial, want)
+				}
+			}
+		})
+	}
+}
+
+// What is not on the tape must not be found.
+func TestFindNothing(t *testing.T) {
+	tape := shortTape(t, 0.5)
+	other := &Tape{
+		Format: 1, Name: "other", SpeedCmS: 19.05, Reference: Reference{320, 700, "short-circuit"}, EqualisationUs: Equalisation{High: 70},
+		TrackLayout: PerTrack, Sections: []Section{
+			{Name: "a", ToneHz: 700, Seconds: 10}, {Name: "b", ToneHz: 14000, LevelDB: -10, Seconds: 5}, {Name: "c", ToneHz: 40, LevelDB: -10, Seconds: 5},
+			{Name: "d", ToneHz: 200, LevelDB: -10, Seconds: 5}, {Name: "e", ToneHz: 2000, LevelDB: -10, Seconds: 5}, {Name: "f", ToneHz: 8000, LevelDB: -10, Seconds: 5},
+			{Name: "g", ToneHz: 0, Seconds: 5},
+		},
+	}
+	cases := map[string]*scene{
+		"digital silence": {pieces: lead(30, "leader")},
+		"noise":           {pieces: []piece{{section: -1, seconds: 40}}, noiseDB: -40},
+		"loud noise":      {pieces: lead(30, "burst"), noiseDB: -60},
+		"hum 50 Hz":       {pieces: lead(30, "leader"), noiseDB: -60, humDB: -40, humHz: 50},
+		"hum 60 Hz":       {pieces: lead(30, "leader"), noiseDB: -60, humDB: -40, humHz: 60},
+		"speech":          {pieces: lead(60, "voice"), noiseDB: -60},
+		"music":           {pieces: lead(60, "chord"), noiseDB: -60},
+		"another tape":    {pieces: scenePieces(other, 1, 0.4), noiseDB: refDBFS - 45},
+		"three samples":   {pieces: lead(3./32000, "burst")},
+		"one frame":       {pieces: lead(0.1, "burst")},
+	}
+	for name, sc := range cases {
+		t.Run(name, func(t *testing.T) {
+			t.Parallel()
+			for seed := range uint64(5) {
+				sc := *sc
+				sc.rate, sc.channels, sc.ratio, sc.seed = 32000, 2, 1, seed
+				f, err := Find(t.Context(), sc.render(), tape)
+				if err != nil {
+					t.Fatal(err)
+				}
+				for i, s := range f.Sections {
+					if s.Found {
+						t.Errorf("seed %d: found %s at %.1f to %.1f s", seed, tape.Sections[i].Name, s.StartS, s.EndS)
+					} else if s.Reason == "" {
+						t.Errorf("seed %d: %s: no reason", seed, tape.Sections[i].Name)
+					}
+				}
+				if len(f.Warnings) == 0 {
+					t.Errorf("seed %d: no warning", seed)
+				}
+			}
+		})
+	}
+}
+
+func TestReasons(t *testing.T) {
+	tape := shortTape(t, 0.4)
+	play := func(rate float64, pieces []piece) *Finding {
+		t.Helper()
+		sc := &scene{rate: rate, channels: 1, ratio: 1, noiseDB: refDBFS - 45, seed: 5, pieces: pieces}
+		f, err := Find(t.Context(), sc.render(), tape)
+		if err != nil {
+			t.Fatal(err)
+		}
+		return f
+	}
+	expect := func(f *Finding, section int, pieces ...string) {
+		t.Helper()
+		s := f.Sections[section]
+		if s.Found {
+			t.Fatalf("%s found", tape.Sections[section].Name)
+		}
+		for _, p := range pieces {
+			if !strings.Contains(s.Reason, p) {
+				t.Errorf("%s: reason %q lacks %q", tape.Sections[section].Name, s.Reason, p)
+			}
+		}
+	}
+	f := play(22050, scenePieces(tape, 1, 0.3))
+	expect(f, s12k5, "12.5 kHz", "sample rate")
+	f = play(32000, scenePieces(tape, 1, 0.3, s1k))
+	expect(f, s1k, `tone 1 kHz`, `between sections "125 Hz" and "3.15 kHz"`)
+	// A 3 kHz speed section on a tape described as 3150 Hz, all else right.
+	pieces := scenePieces(tape, 1, 0.3)
+	for i := range pieces {
+		if pieces[i].section == sSpeed {
+			pieces[i].hz = 3000
+		}
+	}
+	expect(play(32000, pieces), sSpeed, "steady tone of 3 kHz", `after section "silence"`)
+	// Two sections exchanged: one of them is out of order.
+	pieces = scenePieces(tape, 1, 0.3)
+	var a, b int
+	for i, p := range pieces {
+		switch p.section {
+		case s6k3:
+			a = i
+		case s10k:
+			b = i
+		}
+	}
+	pieces[a], pieces[b] = pieces[b], pieces[a]
+	f = play(32000, pieces)
+	if f.Sections[s6k3].Found == f.Sections[s10k].Found {
+		t.Fatal("exchanged sections: exactly one can be in order")
+	}
+	lost := s6k3
+	if f.Sections[s6k3].Found {
+		lost = s10k
+	}
+	expect(f, lost, "out of the tape's order")
 }

@@ -5,30 +5,69 @@ import (
 	"slices"
 )
 
-// verify drops sections whose stretch does not bear them out: tones that are
-// there less than half the time, and silence without a found neighbour to
-// place it by.
+// verify drops sections whose stretch does not bear them out, and silence
+// without a found neighbour to place it by.
 func (l *locator) verify(a *alignment) {
 	for k, s := range a.spans {
-		if !s.found() || l.tape.Sections[k].Silent() {
-			continue
-		}
-		i := l.f.toneIndex(l.tape.Sections[k].ToneHz)
-		good := 0
-		for t := s.from; t < s.to; t++ {
-			if l.ev.tone(t, i, a.ratio) > 0 {
-				good++
-			}
-		}
-		if 2*good < s.to-s.from {
+		if s.found() && !l.tape.Sections[k].Silent() && !l.steadyTone(k, s, a.ratio) {
 			a.spans[k].from = -1
 		}
 	}
+	l.dropNotes(a)
 	anchored := func(k int) bool {
 		return k >= 0 && k < len(a.spans) && a.spans[k].found() && !l.tape.Sections[k].Silent()
 	}
 	for k, s := range a.spans {
 		if s.found() && l.tape.Sections[k].Silent() && !anchored(k-1) && !anchored(k+1) {
+			a.spans[k].from = -1
+		}
+	}
+}
+
+// steadyTone reports whether the section's tone is there at least half the time
+// and its level steady: notes of music decay. The middle half of a tone's frames
+// spreads by a few dB at poor S/N or on a flickering track, not by 6.
+func (l *locator) steadyTone(k int, s span, ratio float64) bool {
+	const widest = 6. // dB
+	i := l.f.toneIndex(l.tape.Sections[k].ToneHz)
+	good := 0
+	c := l.clearest(k, s)
+	levels := make([]float64, 0, s.to-s.from)
+	for t := s.from; t < s.to; t++ {
+		if l.ev.tone(t, i, ratio) > 0 {
+			good++
+		}
+		levels = append(levels, l.f.levelDB(t, i, c))
+	}
+	slices.Sort(levels)
+	n := len(levels)
+	return 2*good >= n && levels[n*3/4]-levels[n/4] < widest
+}
+
+// dropNotes gives up tones that are much shorter than their sections unless two
+// of good length vouch for the tape: in a capture of anything else, short
+// stretches come up by chance.
+func (l *locator) dropNotes(a *alignment) {
+	const (
+		share   = 0.6 // of the stated length
+		seconds = 2.  // where the capture cuts the section
+	)
+	solid := 0
+	var short []int
+	for k, s := range a.spans {
+		if !s.found() || l.tape.Sections[k].Silent() {
+			continue
+		}
+		length := float64(s.to-s.from) / l.f.perSecond()
+		cut := s.from < 3 || s.to > l.f.frames-4
+		if length >= share*l.tape.Sections[k].Seconds/a.ratio || cut && length >= seconds {
+			solid++
+		} else {
+			short = append(short, k)
+		}
+	}
+	if solid < 2 {
+		for _, k := range short {
 			a.spans[k].from = -1
 		}
 	}
@@ -53,12 +92,19 @@ func (l *locator) measureSpeed(a *alignment) float64 {
 		if len(ratios) == 0 {
 			continue
 		}
+		// The mean of the middle: under flutter the line jumps between the extremes
+		// of the swing, and a median would pick one of them.
 		slices.Sort(ratios)
+		ratios = ratios[len(ratios)/20 : len(ratios)-len(ratios)/20]
+		mean := 0.
+		for _, v := range ratios {
+			mean += v / float64(len(ratios))
+		}
 		// A line's place is known to a share of a bin, so relative error falls with
 		// frequency, until flutter (0.1 %) is the larger part.
 		e := math.Hypot(0.05*l.f.binHz/sec.ToneHz, 1e-3)
 		w := float64(len(ratios)) / (e * e)
-		sum += w * ratios[len(ratios)/2]
+		sum += w * mean
 		weights += w
 	}
 	if weights == 0 {
@@ -69,6 +115,7 @@ func (l *locator) measureSpeed(a *alignment) float64 {
 
 // place turns frames into seconds, edge by edge.
 func (l *locator) place() {
+	l.trimTones()
 	l.stretchTones()
 	end := l.f.duration()
 	last := -1 // the found section before
@@ -87,6 +134,11 @@ func (l *locator) place() {
 			l.join(last, k)
 		}
 		last = k
+	}
+	for k := range l.found {
+		if l.found[k].Found && l.tape.Sections[k].Silent() {
+			l.placeSilence(k)
+		}
 	}
 	slack := 1.5 / l.f.perSecond()
 	for k := range l.found {
@@ -128,6 +180,54 @@ func (l *locator) join(a, b int) {
 	}
 }
 
+// trimTones cuts off an end of a tone's stretch that a gap separates from the
+// rest: a voice may touch the tone's frequency just after it.
+func (l *locator) trimTones() {
+	const gap = 2 // frames; most drop-outs leave enough of the tone to be heard
+	for k := range l.spans {
+		s := &l.spans[k]
+		if !s.found() || l.tape.Sections[k].Silent() {
+			continue
+		}
+		i := l.f.toneIndex(l.tape.Sections[k].ToneHz)
+		c := l.clearest(k, *s)
+		level := func(t int) float64 { return l.f.levelDB(t, i, c) }
+		least := l.median(s.from, 0, s.to-s.from, level) - 10
+		gone := func(t int) bool { return l.ev.tone(t, i, l.ratio) <= 0 || level(t) < least }
+		reach := (s.to - s.from) / 8
+		run := 0
+		for t, end := s.to-1, s.to-reach; t > end; t-- {
+			if !gone(t) {
+				run = 0
+			} else if run++; run >= gap {
+				s.to = t
+			}
+		}
+		run = 0
+		for t, end := s.from, s.from+reach; t < end; t++ {
+			if !gone(t) {
+				run = 0
+			} else if run++; run >= gap {
+				s.from = t + 1
+			}
+		}
+	}
+}
+
+// clearest is the channel on which section k's tone most often stands out most.
+func (l *locator) clearest(k int, s span) int {
+	i := l.f.toneIndex(l.tape.Sections[k].ToneHz)
+	count := make([]int, l.f.channels)
+	best := 0
+	for t := s.from; t < s.to; t++ {
+		c := int(l.f.channel[t*len(l.f.tones)+i])
+		if count[c]++; count[c] > count[best] {
+			best = c
+		}
+	}
+	return best
+}
+
 // stretchTones lets each tone reach over adjoining frames that clearly hold it
 // and belong to no other section: a certificate's lengths may be well off.
 func (l *locator) stretchTones() {
@@ -164,17 +264,17 @@ func (l *locator) stretchTones() {
 // straight.
 func (l *locator) edge(k, at, side int) float64 {
 	i := l.f.toneIndex(l.tape.Sections[k].ToneHz)
-	n := len(l.f.tones)
+	c := l.clearest(k, l.spans[k])
 	amp := func(t int) float64 {
 		if t < 0 || t >= l.f.frames {
 			return 0
 		}
-		return math.Pow(10, float64(l.ev.level[t*n+i])/20)
+		return math.Pow(10, l.f.levelDB(t, i, c)/20)
 	}
 	fallback := min(l.f.duration(), l.f.seconds(at))
 	reach := max(4, int(0.3*l.f.perSecond()))
 	inside := l.median(at, -side*2, -side*(2+3*reach), amp)
-	outside := l.median(at, side*4, side*(4+reach), amp)
+	outside := l.median(at, side*2, side*4, amp) // near: something else may follow soon
 	if !(inside > 1.1*outside) {
 		// Louder outside: a step down into this section, or another section of the
 		// same tone. The half-way point serves as well.
