@@ -6,7 +6,6 @@ import (
 	"errors"
 
 	"headstack/job"
-	"headstack/measure"
 )
 
 // AppendEntry keeps an entry; see job.Record.
@@ -93,12 +92,10 @@ func mayCorrect(ctx context.Context, tx *sql.Tx, e job.Entry) error {
 // scanHead reads as much of an entry as the rules for corrections look at.
 func scanHead(row *sql.Row) (job.Entry, error) {
 	var e job.Entry
-	var kind string
 	var n int64
-	if err := row.Scan(&e.Seq, &e.Job, &kind, &n, &e.Withdraw); err != nil {
+	if err := row.Scan(&e.Seq, &e.Job, &e.Kind, &n, &e.Withdraw); err != nil {
 		return job.Entry{}, err
 	}
-	e.Kind = job.Kind(kind)
 	e.Ref = job.EntryRef(e.Kind, n)
 	return e, nil
 }
@@ -130,15 +127,15 @@ func (s *Store) Entries(ctx context.Context, jobID string) ([]job.Entry, error) 
 
 func scanEntry(rows *sql.Rows) (job.Entry, error) {
 	var e job.Entry
-	var kind, at, state, text string
+	var at, text string
 	var n int64
 	var clock sql.NullString
 	var corrects sql.NullInt64
-	err := rows.Scan(&e.Seq, &e.Job, &kind, &n, &at, &clock, &corrects, &e.Withdraw, &state, &e.Remark, &text)
+	err := rows.Scan(&e.Seq, &e.Job, &e.Kind, &n, &at, &clock, &corrects, &e.Withdraw, &e.Case, &e.Remark, &text)
 	if err != nil {
 		return job.Entry{}, err
 	}
-	e.Kind, e.Case, e.Corrects = job.Kind(kind), measure.CaseState(state), corrects.Int64
+	e.Corrects = corrects.Int64
 	e.Ref = job.EntryRef(e.Kind, n)
 	if e.At, err = parseTime(at); err != nil {
 		return job.Entry{}, err

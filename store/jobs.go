@@ -9,7 +9,6 @@ import (
 	"time"
 
 	"headstack/job"
-	"headstack/measure"
 )
 
 // append runs f in one immediate transaction on the write connection. When it
@@ -24,10 +23,18 @@ func (s *Store) append(ctx context.Context, what string, f func(tx *sql.Tx) erro
 			_ = tx.Rollback() // after a commit that failed there is nothing left to roll back
 		}
 	}
-	if err != nil {
-		return fmt.Errorf("%s: %w", what, explain(err, filepath.Join(s.dir, databaseName)))
+	if err == nil || isRefusal(err) {
+		return err
 	}
-	return nil
+	return fmt.Errorf("%s: %w", what, explain(err, filepath.Join(s.dir, databaseName)))
+}
+
+// isRefusal says that the record has refused the append by its rules, in words
+// that need nothing before them.
+func isRefusal(err error) bool {
+	_, missing := errors.AsType[*job.NotFoundError](err)
+	_, correction := errors.AsType[*job.CorrectionError](err)
+	return missing || correction
 }
 
 // lastTime returns the time of what was appended last, zero when nothing was.
@@ -79,14 +86,13 @@ const jobColumns = `id, definition, definition_sha, name, serial, owner, claim, 
 // scanJob reads jobColumns, and whatever more is asked for behind them.
 func scanJob(scan func(...any) error, more ...any) (job.Job, error) {
 	var j job.Job
-	var state, opened string
+	var opened string
 	var clock sql.NullString
 	err := scan(append([]any{&j.ID, &j.Definition, &j.DefinitionSHA, &j.Name, &j.Serial, &j.Owner, &j.Claim,
-		&state, &opened, &clock}, more...)...)
+		&j.Case, &opened, &clock}, more...)...)
 	if err != nil {
 		return job.Job{}, err
 	}
-	j.Case = measure.CaseState(state)
 	if j.Opened, err = parseTime(opened); err != nil {
 		return job.Job{}, err
 	}

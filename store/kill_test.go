@@ -44,7 +44,7 @@ func appendUntilKilled(dir string) int {
 	}
 	go func() {
 		for i := 0; ; i++ {
-			sha, _, err := s.Put(ctx, strings.NewReader(strings.Repeat(fmt.Sprintf("%d of %d\n", i, os.Getpid()), 20000)))
+			sha, _, err := s.Put(ctx, strings.NewReader(strings.Repeat(fmt.Sprintf("%d of %d\n", i, os.Getpid()), 3000)))
 			if err != nil {
 				fmt.Fprintln(os.Stderr, err)
 				os.Exit(1)
