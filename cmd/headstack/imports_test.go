@@ -27,6 +27,7 @@ var mayImport = map[string][]string{
 	"plot":          {"measure", "unit"},
 	"job":           {"capture", "diagnosis", "dsp", "machine", "measure", "tape", "testtape", "unit"},
 	"job/memory":    {"job"},
+	"job/jobtest":   {"diagnosis", "job", "measure"},
 	"store":         {"job"},
 	"report":        {"diagnosis", "job", "machine", "measure", "plot", "testtape", "unit"},
 	"web":           {"capture", "diagnosis", "job", "machine", "measure", "plot", "report", "testtape", "unit"},
