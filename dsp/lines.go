@@ -319,6 +319,14 @@ func around(pow []float64, k int, bin float64) float64 {
 // result computes the slope's interval from the final residual.
 func (f *lineModel) result() (*LineFit, bool) {
 	e, ok := LeastSquares(f.res, f.columns(), 1)
+	for !ok && len(f.freq) > 0 {
+		// Lines too close to be told apart: the newest goes, and what it
+		// explained is left to the spectrum of the errors.
+		last := len(f.freq) - 1
+		f.freq, f.a, f.b = f.freq[:last], f.a[:last], f.b[:last]
+		f.refine(20)
+		e, ok = LeastSquares(f.res, f.columns(), 1)
+	}
 	if !ok {
 		return nil, false
 	}

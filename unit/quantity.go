@@ -28,8 +28,8 @@ var prefixes = map[string]float64{
 
 // spellings are other ways to type a unit.
 var spellings = map[string][]string{
-	"Ω":    {"ohm", "ohms", "Ohm", "R", "Ω"}, // the ohm sign U+2126 too
-	"ohm":  {"Ω", "Ω", "ohms", "Ohm", "R"},
+	"Ω":    {"ohm", "ohms", "Ohm", "R", "\u2126"}, // the last is the ohm sign, which looks alike
+	"ohm":  {"Ω", "\u2126", "ohms", "Ohm", "R"},
 	"°C":   {"C", "degC"},
 	"cm/s": {"cms"},
 	"min":  {"minutes", "m"},
