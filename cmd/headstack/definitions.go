@@ -48,7 +48,7 @@ func loadMachine(name string) (*machine.Definition, error) {
 
 // loadTape loads a test-tape file, or a built-in one by its id.
 func loadTape(name string) (*testtape.Tape, error) {
-	if t, ok := testtape.Builtin(name); ok {
+	if t, err := testtape.Builtin(name); err == nil {
 		return t, nil
 	}
 	data, err := readFile(name)

@@ -89,7 +89,7 @@ func run(e *env, args []string) int {
 		return exitUsage
 	}
 	if err := kctx.Run(e); err != nil {
-		return report(e.err, err)
+		return complain(e.err, err)
 	}
 	return exitDone
 }
@@ -116,8 +116,8 @@ func usage(format string, args ...any) error {
 	return &fault{code: exitUsage, err: fmt.Errorf(format, args...)}
 }
 
-// report prints an error as `error:` then `hint:` and returns its exit code.
-func report(w io.Writer, err error) int {
+// complain prints an error as `error:` then `hint:` and returns its exit code.
+func complain(w io.Writer, err error) int {
 	if errors.Is(err, context.Canceled) {
 		fmt.Fprintln(w, "stopped: everything acknowledged before is kept")
 		return exitError

@@ -1,0 +1,304 @@
+package main
+
+import (
+	"errors"
+	"fmt"
+	"os"
+	"path/filepath"
+	"slices"
+	"strconv"
+	"strings"
+
+	"headstack/diagnosis"
+	"headstack/job"
+	"headstack/measure"
+	"headstack/sim"
+	"headstack/store"
+)
+
+type demoVerb struct {
+	Into string `placeholder:"DIR" help:"Folder to make the scratch bench in; without it a temporary one."`
+	Once bool   `help:"End after the verdict instead of serving the pages."`
+	Port int    `default:"4470" help:"Port of the pages on the loopback address; 0 takes a free one."`
+	Seed uint64 `default:"4" help:"Seed of everything drawn at random: same seed, same story."`
+}
+
+func (demoVerb) Help() string {
+	return `Example: headstack demo --into /tmp/bench --once
+
+A community theatre's six-track cassette recorder, invented, comes in with faults the program is not told. It is captured,
+measured, checked and probed as a person would do it, with one reading gone wrong on the way.`
+}
+
+// demonstration is one run of the demo.
+type demonstration struct {
+	*env
+	bench   *job.Bench
+	sim     *sim.Bench
+	story   story
+	folder  string
+	job     job.Job
+	minutes float64 // bench time that the observations would have taken
+	looks   int
+}
+
+// sure is how probable the leading explanation must be before the demo stops
+// looking; patience how many observations it makes at most after the function checks.
+const (
+	sure     = 0.90
+	patience = 12
+)
+
+func (v *demoVerb) Run(e *env) error {
+	folder := v.Into
+	if folder == "" {
+		var err error
+		if folder, err = os.MkdirTemp("", "headstack-demo-"); err != nil {
+			return err
+		}
+	}
+	if entries, err := os.ReadDir(filepath.Join(folder, "bench")); err == nil && len(entries) > 0 {
+		return withHint(fmt.Errorf("%s holds a bench already; nothing was changed", folder), "give an empty folder, or serve that one: headstack serve --bench "+filepath.Join(folder, "bench"))
+	}
+	s, err := store.Open(filepath.Join(folder, "bench"), store.Options{})
+	if err != nil {
+		return err
+	}
+	defer s.Close()
+	d := &demonstration{env: e, bench: job.NewBench(s, s, job.BenchOptions{}), folder: folder}
+	if d.story, err = theatreStory(v.Seed); err != nil {
+		return err
+	}
+	d.sim = d.story.bench
+	if err := d.run(); err != nil {
+		return err
+	}
+	if v.Once {
+		return nil
+	}
+	fmt.Fprintln(e.out)
+	err = servePages(e, d.bench, v.Port, "jobs/"+d.job.ID)
+	if port := (&fault{}); errors.As(err, &port) && v.Port != 0 {
+		// The demo must not end in an error because an earlier one still runs.
+		err = servePages(e, d.bench, 0, "jobs/"+d.job.ID)
+	}
+	return err
+}
+
+// run takes the recorder from the door to the report.
+func (d *demonstration) run() error {
+	var err error
+	d.job, err = d.bench.OpenJob(d.ctx, job.NewJob{Definition: d.sim.Def.ID, Serial: d.story.serial, Owner: d.story.owner, Claim: d.story.claim, Case: measure.CaseClosed})
+	if err != nil {
+		return err
+	}
+	d.sayf("%s: %s, serial %s, from %s\nowner's words: %s\n", d.job.ID, d.job.Name, d.job.Serial, d.job.Owner, d.job.Claim)
+	d.sayf("\nAs found, case closed: the test tape in three passes over the stereo bus, two tracks a pass")
+	for _, pair := range d.story.passes {
+		if err := d.capture(pair); err != nil {
+			return err
+		}
+	}
+	d.sayf("\nEach function tried on each track")
+	for _, f := range []string{"play", "record-play"} {
+		for _, key := range d.sim.Def.ReplicaKeys("track") {
+			if err := d.check(f, key); err != nil {
+				return err
+			}
+		}
+	}
+	d.sayf("\nThen whatever the verdict names next")
+	verdict, err := d.search()
+	if err != nil {
+		return err
+	}
+	d.sayf("\nVerdict after %.0f minutes at the bench", d.minutes)
+	fmt.Fprintln(d.out)
+	printVerdict(d.out, verdict, false)
+	d.compare(verdict)
+	html, err := reportHTML(d.env, d.bench, d.job.ID)
+	if err != nil {
+		return err
+	}
+	path := filepath.Join(d.folder, "report.html")
+	if err := writeWhole(path, html); err != nil {
+		return err
+	}
+	d.sayf("\nreport:   %s\ncaptures: %s (each with the true values beside it)\nbench:    %s", path, d.folder, filepath.Join(d.folder, "bench"))
+	return nil
+}
+
+func (d *demonstration) sayf(format string, args ...any) { fmt.Fprintf(d.out, format+"\n", args...) }
+
+// capture renders one pass over two tracks, keeps it in the job and says what
+// stands out.
+func (d *demonstration) capture(pair []int) error {
+	sc := d.story.scenario(pair)
+	if err := d.sim.Replay(&sc, "play"); err != nil {
+		return err
+	}
+	name := fmt.Sprintf("as-found-tracks-%d-%d.wav", pair[0], pair[1])
+	path := filepath.Join(d.folder, name)
+	bar := d.progress("playing " + name)
+	sc.Progress = bar.at
+	truth, err := sim.RenderFile(d.ctx, path, sc)
+	bar.done()
+	if err != nil {
+		return err
+	}
+	f, err := os.Open(path)
+	if err != nil {
+		return err
+	}
+	defer f.Close()
+	bar = d.progress("measuring " + name)
+	x, err := d.bench.AddCapture(d.ctx, d.job.ID, job.CaptureUpload{Name: name, Data: f, Tape: d.story.tape, Tracks: pair, Case: measure.CaseClosed, Progress: bar.at})
+	bar.done()
+	if err != nil {
+		return err
+	}
+	d.minutes += float64(truth.Frames)/float64(sc.SampleRate)/60 + 2 // and the rewind
+	d.sayf("  %s: %s", x.Ref, d.headline(x.Capture.Report, pair))
+	return nil
+}
+
+// headline is the few figures that a person looks at first.
+func (d *demonstration) headline(rep measure.Report, pair []int) string {
+	var parts []string
+	add := func(what string, keep func(measure.Result) bool) {
+		for _, r := range rep.Measures {
+			if !keep(r) {
+				continue
+			}
+			if r.Refused != "" {
+				parts = append(parts, what+" not measured: "+r.Refused)
+			} else {
+				parts = append(parts, what+" "+r.Figure().String())
+			}
+			return
+		}
+	}
+	add("speed", func(r measure.Result) bool { return r.Name == "speed_error" && r.Track == 0 })
+	add("azimuth", func(r measure.Result) bool { return r.Name == "azimuth" && r.Track == pair[0] })
+	for _, t := range pair {
+		add(fmt.Sprintf("track %d at 10 kHz", t), func(r measure.Result) bool { return r.Name == "response" && r.Track == t && r.ToneHz == 10000 })
+	}
+	return strings.Join(parts, ", ")
+}
+
+// check tries a function by ear and records the outcome.
+func (d *demonstration) check(function, key string) error {
+	d.looks++
+	c, err := d.sim.Check(function, key, d.looks)
+	if err != nil {
+		return err
+	}
+	f, _ := d.sim.Def.Function(function)
+	d.minutes += f.CheckMinutes
+	x, err := d.bench.RecordCheck(d.ctx, d.job.ID, job.Check{Function: function, Key: key, Outcome: diagnosis.Outcome(c.Outcome), Symptom: diagnosis.Symptom(c.Symptom)}, measure.CaseClosed, "")
+	if err != nil {
+		return err
+	}
+	d.sayf("  %s: %s, track %s: %s", x.Ref, f.Name, key, strings.TrimSpace(c.Outcome+" "+c.Symptom))
+	return nil
+}
+
+// search follows the verdict's own advice until the leading explanation is sure
+// or nothing is left that would tell more.
+func (d *demonstration) search() (*diagnosis.Verdict, error) {
+	done := map[string]bool{}
+	opened := map[string]bool{}
+	for n := 0; ; n++ {
+		bar := d.progress("reasoning")
+		bar.at(0)
+		verdict, _, err := d.bench.Diagnose(d.ctx, d.job.ID)
+		bar.done()
+		if err != nil {
+			return nil, err
+		}
+		settled := len(verdict.Explanations) > 0 && verdict.Explanations[0].P >= sure && len(verdict.Doubts) == 0
+		i := slices.IndexFunc(verdict.Next, func(a diagnosis.Action) bool { return !done[actionKey(a)] })
+		if settled || n >= patience || i < 0 {
+			return verdict, nil
+		}
+		a := verdict.Next[i]
+		done[actionKey(a)] = true
+		if a.Opening != "" && !opened[a.Opening] {
+			opened[a.Opening] = true
+			down, _, _ := d.sim.Def.OpeningMinutes(a.Opening)
+			d.minutes += float64(down)
+		}
+		if a.Kind == "check" {
+			err = d.check(a.Function, a.Key)
+		} else {
+			err = d.read(a, n)
+		}
+		if err != nil {
+			return nil, err
+		}
+	}
+}
+
+func actionKey(a diagnosis.Action) string {
+	return fmt.Sprint(a.Kind, a.Function, a.TestPoint, a.Key, a.ToneHz)
+}
+
+// read takes the reading that was advised, on the sibling too where that is the
+// advice, and records what the meter said. One reading in the story slips.
+func (d *demonstration) read(a diagnosis.Action, n int) error {
+	for i, key := range append([]string{a.Key}, a.Siblings...) {
+		p := sim.Probe{TestPoint: a.TestPoint, Key: key, ToneHz: a.ToneHz, Instrument: d.story.meter, Session: "first evening", Setting: fmt.Sprintf("%d.%d", n, i)}
+		if n == d.story.slipAt && i == 0 {
+			p.Slip = sim.UnitSlip
+		}
+		r, err := d.sim.Read(p)
+		if err != nil {
+			return err
+		}
+		tp, _ := d.sim.Def.TestPoint(a.TestPoint)
+		d.minutes += max(tp.Minutes, 2)
+		typed, err := job.ParseReading(d.sim.Def, a.TestPoint+dash(key), strconv.FormatFloat(r.Value, 'g', 3, 64)+r.Unit)
+		if err != nil {
+			return err
+		}
+		typed.ToneHz, typed.Instrument, typed.Session, typed.Setting = a.ToneHz, p.Instrument, p.Session, p.Setting
+		x, err := d.bench.RecordReading(d.ctx, d.job.ID, typed, measure.CasePropped, "")
+		if err != nil {
+			return err
+		}
+		d.sayf("  %s: %s  (%s)", x.Ref, strings.TrimSpace(entryText(x)), a.Expect)
+	}
+	return nil
+}
+
+func dash(key string) string {
+	if key == "" {
+		return ""
+	}
+	return "-" + key
+}
+
+// compare puts the verdict beside what was hidden.
+func (d *demonstration) compare(v *diagnosis.Verdict) {
+	d.sayf("\nWhat was hidden, and what the verdict gives it")
+	for _, f := range d.sim.Faults {
+		line := "not among the stages"
+		for _, s := range v.Stages {
+			if s.Stage == f.Stage && s.Key == f.Key {
+				line = fmt.Sprintf("%s, faulty with %s", s.Status, percent(s.P))
+				for _, m := range s.Modes {
+					if m.Cause == f.Cause {
+						line += fmt.Sprintf(", of this cause with %s", percent(m.P))
+					}
+				}
+			}
+		}
+		d.sayf("  %s %s: %s", d.part(f), f.Cause, line)
+	}
+}
+
+func (d *demonstration) part(f sim.Fault) string {
+	s, _ := d.sim.Def.Stage(f.Stage)
+	return d.sim.Def.Designator(s.Part, s.Each, f.Key)
+}
+
