@@ -37,7 +37,7 @@ func conform(t *testing.T, file []byte, sig [][]float64, tol float64, info captu
 			return opened(t)(capture.NewReader(iotest.DataErrReader(onlyReader{bytes.NewReader(file)}), "dataerr"))
 		},
 	}
-	if len(file) < 1<<14 {
+	if len(file) < 1<<11 {
 		openers["pipe by bytes"] = func(t *testing.T) *capture.Reader {
 			return opened(t)(capture.NewReader(iotest.OneByteReader(onlyReader{bytes.NewReader(file)}), "bytes"))
 		}
@@ -45,8 +45,8 @@ func conform(t *testing.T, file []byte, sig [][]float64, tol float64, info captu
 	for name, open := range openers {
 		t.Run(name, func(t *testing.T) {
 			checkInfo(t, open(t), info)
-			for _, block := range []int{1, 7, 997, 4096, len(sig[0]) + 5} {
-				if block == 1 && len(sig[0]) > 3000 {
+			for _, block := range []int{1, 7, 997, len(sig[0]) + 5} {
+				if block < 100 && len(sig[0]) > 1000 {
 					continue
 				}
 				checkSamples(t, open(t), sig, tol, block)
@@ -140,12 +140,15 @@ func checkClose(t *testing.T, r *capture.Reader) {
 
 // TestConformanceWAV: each encoding in each container, several shapes.
 func TestConformanceWAV(t *testing.T) {
-	shapes := []struct{ channels, frames, rate int }{{1, 1, 8000}, {2, 2500, 44100}, {8, 5000, 96000}, {31, 77, 352800}, {256, 130, 48000}}
+	shapes := []struct{ channels, frames, rate int }{{1, 1, 8000}, {2, 500, 44100}, {31, 77, 352800}, {256, 3, 48000}}
 	for _, e := range encodings {
 		for _, id := range []string{"RIFF", "RF64", "BW64"} {
 			for _, s := range shapes {
-				if id != "RIFF" && s.channels != 8 {
+				if id != "RIFF" && s.channels != 2 {
 					continue
+				}
+				if e.bits >= 24 && s.channels == 31 {
+					s.frames = 4500 // more than a read buffer
 				}
 				t.Run(fmt.Sprintf("%s/%s/%dx%d", e.name, id, s.channels, s.frames), func(t *testing.T) {
 					sig := testSignal(s.channels, s.frames, 1)

@@ -12,7 +12,7 @@
 // whatever loudspeaker the header may assign to it.
 //
 // Memory is bounded by the format's own limits (a block of about 128 KiB, for
-// FLAC one frame of at most 65536 samples a channel), not by what a header
+// FLAC one frame of at most 65535 samples a channel), not by what a header
 // claims. Read does not allocate.
 //
 // # Formats

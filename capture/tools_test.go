@@ -60,9 +60,9 @@ func TestFilesOfSox(t *testing.T) {
 		{"flac", []string{"-b", "16"}, capture.Info{Format: capture.FLAC, Encoding: capture.PCM, Bits: 16}, math.Ldexp(1, -16)},
 		{"flac", []string{"-b", "24"}, capture.Info{Format: capture.FLAC, Encoding: capture.PCM, Bits: 24}, math.Ldexp(1, -24)},
 	} {
-		for _, channels := range []int{1, 2, 6, 8} {
+		for _, channels := range []int{1, 2, 8} {
 			t.Run(fmt.Sprintf("%s %s %d channels", c.ext, strings.Join(c.args, " "), channels), func(t *testing.T) {
-				sig := testSignal(channels, 5000, 17)
+				sig := testSignal(channels, 2500, 17)
 				path := filepath.Join(t.TempDir(), "sox.bin")
 				args := []string{"-V1", "-D", "-t", "f64", "-r", "96000", "-c", fmt.Sprint(channels), "-"}
 				args = append(append(args, c.args...), "-t", c.ext, path)

@@ -17,7 +17,7 @@ import (
 // TestConformanceWriter: what the Writer writes passes the suite.
 func TestConformanceWriter(t *testing.T) {
 	for _, s := range written {
-		for _, shape := range []struct{ channels, frames int }{{1, 1}, {1, 2501}, {2, 700}, {8, 5000}, {256, 70}} {
+		for _, shape := range []struct{ channels, frames int }{{1, 1}, {1, 501}, {2, 700}, {8, 6000}, {256, 3}} {
 			s.SampleRate = 88200
 			t.Run(fmt.Sprintf("%s %d/%dx%d", s.Encoding, s.Bits, shape.channels, shape.frames), func(t *testing.T) {
 				sig := testSignal(shape.channels, shape.frames, 41)
