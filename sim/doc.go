@@ -29,11 +29,23 @@
 // phase. A replay gap is normally compensated by the recorder: GapUm is what is
 // not.
 //
+// Electronics and crosstalk turn the phase of a tone, so a delay measured between two
+// tracks whose electronics differ is not that of the azimuth alone, here as at a bench;
+// the truth states both.
+//
 // # Noise
 //
 // Noise is Gaussian. Its level is defined in the band from 20 Hz to 20 kHz (or to
 // half the sampling rate, if lower) by the closed integral of its spectrum, so the
 // true value of the measure noise is known and not estimated.
+//
+// # Readings and checks
+//
+// A [Bench] sums the effects of its faults along the path that the definition gives to
+// a test point or function. Parts spread and instruments err as its fields say; a
+// reading may slip in one of the ways of [Slip]. [Bench.Replay] puts the same faults
+// into a scenario. Ear thresholds, leakage and noise floor are common practice or
+// invented, no source.
 //
 // # Limits
 //

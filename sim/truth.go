@@ -44,9 +44,10 @@ type TrueSection struct {
 //	response     dB, level less that of the reference section on the same track, less
 //	             the difference of their stated levels and of the fringing
 //	speed_error  %, over the whole capture without flutter
-//	delay        µs, mean; positive when track_b is later; of the azimuth alone
-//	electronic_delay  µs at that tone, of equalisation and corners; left out when nought
-//	azimuth      arcminutes, mean
+//	delay        µs at the mean speed, positive when track_b is later: without a section
+//	             of the azimuth alone, with one as electronics and crosstalk make it at its tone
+//	azimuth      arcminutes, mean; of the whole and, the same, of each pair. Electronics
+//	             that differ between two tracks make a measured one differ from it
 //	noise        dB r.m.s. 20 Hz to 20 kHz with hum, re the track's own r.m.s. in the
 //	             reference section
 //
@@ -134,9 +135,9 @@ func (r *renderer) trueSections() []TrueSection {
 	return list
 }
 
-// amplitude is the mean peak amplitude of a section of the tape on a track, with
-// crosstalk at the mean azimuth and flicker.
-func (r *renderer) amplitude(track, section int) float64 {
+// amplitude is the mean complex amplitude of a section of the tape on a track, with
+// crosstalk at the mean azimuth and flicker; its magnitude is the peak.
+func (r *renderer) amplitude(track, section int) complex128 {
 	s := r.sc.Tape.Sections[section]
 	list := make([]complex128, len(r.sc.Tracks))
 	for i, t := range r.sc.Tracks {
@@ -146,14 +147,14 @@ func (r *renderer) amplitude(track, section int) float64 {
 		}
 		list[i] = turned(a, s.ToneHz, r.sc.offset(i+1), r.tanAzimuth(0))
 	}
-	return cmplx.Abs(r.sc.crosstalk(track, list))
+	return r.sc.crosstalk(track, list)
 }
 
 func (r *renderer) trueLevels(track, reference int, hasReference bool) []TrueMeasure {
 	var list []TrueMeasure
 	for _, p := range r.places {
 		s := p.section
-		level := 20 * math.Log10(r.amplitude(track, p.index))
+		level := 20 * math.Log10(cmplx.Abs(r.amplitude(track, p.index)))
 		if s.ToneHz == 0 || math.IsInf(level, -1) {
 			continue
 		}
@@ -162,7 +163,7 @@ func (r *renderer) trueLevels(track, reference int, hasReference bool) []TrueMea
 			continue
 		}
 		ref := r.sc.Tape.Sections[reference]
-		response := level - 20*math.Log10(r.amplitude(track, reference)) -
+		response := level - 20*math.Log10(cmplx.Abs(r.amplitude(track, reference))) -
 			(s.LevelDB - ref.LevelDB) - (r.sc.fringing(track, s.ToneHz) - r.sc.fringing(track, ref.ToneHz))
 		list = append(list, TrueMeasure{Name: "response", Track: track, Section: s.Name, ToneHz: s.ToneHz, Value: response, Unit: "dB"})
 	}
@@ -174,7 +175,7 @@ func (r *renderer) trueNoise(track, reference int) []TrueMeasure {
 	if spec := r.sc.spec(); spec.Encoding == capture.PCM {
 		step = math.Ldexp(1, 1-spec.Bits)
 	}
-	tone, power := r.amplitude(track, reference), r.sc.noisePower(track, step)
+	tone, power := cmplx.Abs(r.amplitude(track, reference)), r.sc.noisePower(track, step)
 	if tone == 0 || power == 0 {
 		return nil
 	}
@@ -182,7 +183,7 @@ func (r *renderer) trueNoise(track, reference int) []TrueMeasure {
 }
 
 // trueDelays lists the delay of each pair of the capture's tracks at the actual mean
-// speed, and what the electronics add at each tone.
+// speed, by azimuth alone and at each tone.
 func (r *renderer) trueDelays() []TrueMeasure {
 	var list []TrueMeasure
 	channels, centre := r.sc.channels(), r.sc.Geometry.Tracks
@@ -194,25 +195,33 @@ func (r *renderer) trueDelays() []TrueMeasure {
 				continue
 			}
 			delay := tape.AzimuthDelay(centre[b-1].Centre-centre[a-1].Centre, angle, speed)
-			list = append(list, TrueMeasure{Name: "delay", Track: a, TrackB: b, Value: float64(delay) * 1e6, Unit: "µs"})
-			list = append(list, r.electronicDelays(a, b)...)
+			list = append(list,
+				TrueMeasure{Name: "delay", Track: a, TrackB: b, Value: float64(delay) * 1e6, Unit: "µs"},
+				TrueMeasure{Name: "azimuth", Track: a, TrackB: b, Value: r.sc.AzimuthArcmin, Unit: "arcmin"})
+			list = append(list, r.toneDelays(a, b, float64(delay)*1e6)...)
 		}
 	}
 	return list
 }
 
-func (r *renderer) electronicDelays(a, b int) []TrueMeasure {
+// toneDelays adds to a pair's delay by azimuth what the phases of equalisation,
+// corners and crosstalk make of each tone. Reversed polarity is no delay.
+func (r *renderer) toneDelays(a, b int, azimuthUs float64) []TrueMeasure {
 	var list []TrueMeasure
 	for _, p := range r.places {
 		s := p.section
 		if s.ToneHz == 0 {
 			continue
 		}
-		phase := cmplx.Phase(r.sc.electronics(a, s.ToneHz) / r.sc.electronics(b, s.ToneHz))
-		us := phase / (2 * math.Pi * s.ToneHz * r.sc.speedRatio()) * 1e6
-		if math.Abs(us) > 1e-9 {
-			list = append(list, TrueMeasure{Name: "electronic_delay", Track: a, TrackB: b, Section: s.Name, ToneHz: s.ToneHz, Value: us, Unit: "µs"})
+		between := turned(r.amplitude(a, p.index)*cmplx.Conj(r.amplitude(b, p.index)), s.ToneHz, r.sc.offset(b)-r.sc.offset(a), r.tanAzimuth(0))
+		if between == 0 {
+			continue // one of the two is muted
 		}
+		if r.sc.Tracks[a-1].PolarityReversed != r.sc.Tracks[b-1].PolarityReversed {
+			between = -between
+		}
+		us := azimuthUs + cmplx.Phase(between)/(2*math.Pi*s.ToneHz*r.sc.speedRatio())*1e6
+		list = append(list, TrueMeasure{Name: "delay", Track: a, TrackB: b, Section: s.Name, ToneHz: s.ToneHz, Value: us, Unit: "µs"})
 	}
 	return list
 }
