@@ -74,6 +74,7 @@ type model struct {
 	squares []float64
 	min     int
 	max     int
+	length  []float64 // cost of each length in steps
 }
 
 func align(l *locator, ratio float64) *alignment {
@@ -122,6 +123,7 @@ func (a *aligner) prepare() {
 		m := model{tone: -1, level: sec.LevelDB, expect: sec.Seconds / a.ratio * perStep}
 		m.min = max(2, int(shortest*m.expect))
 		m.max = max(3, int(math.Ceil(longest*m.expect)))
+		m.lengths(!sec.Silent())
 		if sec.Silent() {
 			m.sums(hush, func(s int) float64 { return hiss[s] })
 		} else {
@@ -175,12 +177,19 @@ func (m *model) stretch(from, to, steps int) float64 {
 	if cut && d < m.expect {
 		return score // the capture's ends explain a short length
 	}
-	x := math.Log(d/m.expect) / durationSpread
-	cost := x * x / 2
-	if m.tone >= 0 {
-		cost = min(cost, durationCap)
+	return score - m.length[to-from]
+}
+
+// lengths tables what a length costs.
+func (m *model) lengths(capped bool) {
+	m.length = make([]float64, m.max+1)
+	for d := range m.length {
+		x := math.Log(float64(d)/m.expect) / durationSpread
+		m.length[d] = x * x / 2
+		if capped {
+			m.length[d] = min(m.length[d], durationCap)
+		}
 	}
-	return score - cost
 }
 
 // apparent is the section's level near its start less its stated level: the

@@ -13,7 +13,10 @@ type ear struct {
 	window []float64
 	fft    *dsp.RealFFT
 	bands  []band
-	buf    []float64 // the last hop of the block before, then the block
+	raw    []float64 // a block at the capture's rate
+	halver []halver
+	halved [][]float64 // what each halver writes
+	buf    []float64   // the last hop of the block before, then the block at the ear's rate
 	frame  []float64
 	spec   []complex128
 	power  []float64
@@ -42,10 +45,14 @@ func newEar(f *features, window []float64) *ear {
 	n := len(window)
 	e := &ear{
 		f: f, window: window, fft: dsp.NewRealFFT(n),
+		raw: make([]float64, f.hop*blockHops<<f.halvings), halver: make([]halver, f.halvings),
 		buf: make([]float64, f.hop*(blockHops+1)), frame: make([]float64, n), spec: make([]complex128, n/2+1),
 		power: make([]float64, n/2+1), logSum: make([]float64, n/2+2),
 		lines: make([]line, blockHops*len(f.tones)), total: make([]uint8, blockHops), hiss: make([]uint8, blockHops),
 		loud: make([]float64, blockHops), loudHz: make([]float64, blockHops),
+	}
+	for i := range f.halvings {
+		e.halved = append(e.halved, make([]float64, len(e.raw)>>(i+1)))
 	}
 	for _, hz := range f.tones {
 		e.bands = append(e.bands, newBand(hz/f.binHz, n/2))
@@ -67,12 +74,18 @@ func newBand(x float64, top int) band {
 // listen analyses the block's first hops frames and keeps the tail for the next.
 func (e *ear) listen(hops int) {
 	hop := e.f.hop
-	for i, v := range e.buf[hop:] {
+	for i, v := range e.raw {
 		if v-v != 0 { // NaN or infinite
-			e.buf[hop+i] = 0
+			e.raw[i] = 0
 			e.notFinite++
 		}
 	}
+	x := e.raw
+	for i, y := range e.halved {
+		e.halver[i].halve(y, x)
+		x = y
+	}
+	copy(e.buf[hop:], x)
 	for h := range hops {
 		e.analyse(e.buf[h*hop : (h+2)*hop])
 		for i, b := range e.bands {

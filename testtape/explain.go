@@ -104,11 +104,14 @@ func (l *locator) reason(k int) string {
 		if to-from < shortest*sec.Seconds {
 			return fmt.Sprintf("no room for it: %s", l.where(from, to))
 		}
-		return fmt.Sprintf("no silent stretch of about %g s beside its neighbouring sections %s", sec.Seconds, l.where(from, to))
+		if !(k > 0 && l.found[k-1].Found) && !(k+1 < len(l.found) && l.found[k+1].Found) {
+			return "the sections before and after it were not found, so silence cannot be told from leader or a lost tone"
+		}
+		return fmt.Sprintf("no silent stretch of about %.3g s %s", sec.Seconds, l.where(from, to))
 	}
 	hz := unit.Hertz(sec.ToneHz)
-	if sec.ToneHz*speedLow > 0.45*l.f.rate {
-		return fmt.Sprintf("tone %s is beyond what a capture at %g Hz sample rate holds", tone(hz), l.f.rate)
+	if sec.ToneHz*speedLow > 0.45*l.f.captureRate() {
+		return fmt.Sprintf("tone %s is beyond what a capture at %g Hz sample rate holds", tone(hz), l.f.captureRate())
 	}
 	if at, ok := l.elsewhere(k); ok {
 		return fmt.Sprintf("tone %s not present %s; it is heard at %.1f s, which is out of the tape's order", tone(hz), l.where(from, to), at)

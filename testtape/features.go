@@ -37,13 +37,14 @@ const (
 // and each distinct tone of the tape, the strongest spectral line within
 // searchWidth of the nominal frequency.
 type features struct {
-	rate     float64
+	rate     float64 // after halving
+	halvings int     // how often the capture's rate was halved
 	channels int
 	tones    []float64 // distinct nominal frequencies, rising
-	hop      int       // samples
+	hop      int       // samples at rate
 	binHz    float64
 	frames   int
-	samples  int64
+	samples  int64 // at the capture's own rate
 
 	// Per frame and tone, from the channel where the line stands out most.
 	offset  []int16 // (line/nominal - 1)·1e5
@@ -63,7 +64,8 @@ type features struct {
 }
 
 func (f *features) seconds(frame int) float64 { return float64(frame) * float64(f.hop) / f.rate }
-func (f *features) duration() float64         { return float64(f.samples) / f.rate }
+func (f *features) captureRate() float64      { return f.rate * float64(int(1)<<f.halvings) }
+func (f *features) duration() float64         { return float64(f.samples) / f.captureRate() }
 func (f *features) perSecond() float64        { return f.rate / float64(f.hop) }
 
 // toneIndex is the place of a frequency in tones.
@@ -97,11 +99,14 @@ func distinctTones(t *Tape) []float64 {
 
 // listen reads the whole stream into features.
 func listen(ctx context.Context, s dsp.Stream, t *Tape) (*features, error) {
+	f := &features{channels: s.Channels(), tones: distinctTones(t)}
+	f.halvings = halvings(s.SampleRate(), f.tones[len(f.tones)-1])
+	f.rate = s.SampleRate() / float64(int(1)<<f.halvings)
 	n := 64
-	for float64(n) < frameSeconds*s.SampleRate() {
+	for float64(n) < frameSeconds*f.rate {
 		n *= 2
 	}
-	f := &features{rate: s.SampleRate(), channels: s.Channels(), tones: distinctTones(t), hop: n / 2, binHz: s.SampleRate() / float64(n)}
+	f.hop, f.binHz = n/2, f.rate/float64(n)
 	l := newListener(f, n)
 	for {
 		if err := ctx.Err(); err != nil {
@@ -149,7 +154,7 @@ func fill(s dsp.Stream, dst [][]float64) (int, error) {
 type listener struct {
 	f     *features
 	ears  []*ear
-	block [][]float64 // where the next samples go: the end of each ear's buffer
+	block [][]float64 // where the next samples go: each ear's raw buffer
 }
 
 func newListener(f *features, n int) *listener {
@@ -161,7 +166,7 @@ func newListener(f *features, n int) *listener {
 	for range f.channels {
 		e := newEar(f, window)
 		l.ears = append(l.ears, e)
-		l.block = append(l.block, e.buf[f.hop:])
+		l.block = append(l.block, e.raw)
 	}
 	return l
 }
@@ -172,7 +177,7 @@ func (l *listener) finish(got int) {
 	for c := range l.block {
 		clear(l.block[c][got:])
 	}
-	hops := got/l.f.hop + 1
+	hops := got>>l.f.halvings/l.f.hop + 1
 	l.frames(min(hops, blockHops))
 }
 

@@ -1,6 +1,8 @@
 package testtape
 
 import (
+	"context"
+	"errors"
 	"math"
 	"strings"
 	"testing"
@@ -335,4 +337,77 @@ func TestReasons(t *testing.T) {
 		lost = s10k
 	}
 	expect(f, lost, "out of the tape's order")
+}
+
+type brokenStream struct {
+	planar
+	err error
+}
+
+func (b *brokenStream) Read(dst [][]float64) (int, error) {
+	if b.at > 20000 {
+		return 0, b.err
+	}
+	return b.planar.Read(dst)
+}
+
+func TestFindErrors(t *testing.T) {
+	tape := shortTape(t, 0.4)
+	stream := func() *planar {
+		sc := &scene{rate: 32000, channels: 1, ratio: 1, noiseDB: -40, pieces: lead(3, "leader")}
+		return sc.render().(*planar)
+	}
+	disk := errors.New("disk gone")
+	if _, err := Find(t.Context(), &brokenStream{*stream(), disk}, tape); !errors.Is(err, disk) {
+		t.Errorf("read error: got %v", err)
+	}
+	ctx, cancel := context.WithCancel(t.Context())
+	cancel()
+	if _, err := Find(ctx, stream(), tape); !errors.Is(err, context.Canceled) {
+		t.Errorf("cancelled: got %v", err)
+	}
+	if _, err := Find(t.Context(), stream(), &Tape{}); err == nil {
+		t.Error("an empty tape description is accepted")
+	} else if _, ok := errors.AsType[*Error](err); !ok {
+		t.Errorf("empty tape: got %v", err)
+	}
+}
+
+// Samples that are not numbers cost a warning, not the finding.
+func TestFindNotFinite(t *testing.T) {
+	tape := shortTape(t, 0.3)
+	sc := &scene{rate: 32000, channels: 1, ratio: 1, noiseDB: refDBFS - 45, pieces: scenePieces(tape, 1, 0.3), seed: 9}
+	p := sc.render().(*planar)
+	for i := 5000; i < len(p.data[0]); i += 50000 {
+		p.data[0][i] = math.NaN()
+		p.data[0][i+1] = math.Inf(1)
+	}
+	f, err := Find(t.Context(), p, tape)
+	if err != nil {
+		t.Fatal(err)
+	}
+	checkFound(t, tape, sc, f, 0.1)
+	if !strings.Contains(strings.Join(f.Warnings, "\n"), "not numbers") {
+		t.Errorf("no warning in %q", f.Warnings)
+	}
+}
+
+// Half an hour of eight channels must be kept in a few tens of megabytes; the
+// count is exact, as every frame keeps the same.
+func TestFeaturesStaySmall(t *testing.T) {
+	tape, err := Builtin("carrow-fell-open-reel")
+	if err != nil {
+		t.Fatal(err)
+	}
+	sc := &scene{rate: 48000, channels: 8, ratio: 1, noiseDB: -40, pieces: lead(4, "leader")}
+	f, err := listen(t.Context(), sc.render(), tape)
+	if err != nil {
+		t.Fatal(err)
+	}
+	bytes := 2*len(f.offset) + len(f.snr) + len(f.channel) + len(f.level) + len(f.total) + len(f.hiss) + 4*len(f.loudest)
+	halfHour := float64(bytes) / f.duration() * 1800
+	t.Logf("30 minutes of 8 channels, %d tones: %.1f MB", len(f.tones), halfHour/1e6)
+	if halfHour > 20e6 {
+		t.Errorf("30 minutes take %.1f MB", halfHour/1e6)
+	}
 }

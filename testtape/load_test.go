@@ -9,6 +9,7 @@ import (
 	"path/filepath"
 	"strings"
 	"testing"
+	"time"
 
 	"github.com/goccy/go-yaml"
 	"github.com/google/go-cmp/cmp"
@@ -256,7 +257,11 @@ func FuzzLoad(f *testing.F) {
 		f.Add(src)
 	}
 	f.Fuzz(func(t *testing.T, data []byte) {
+		began := time.Now()
 		tape, err := Load("fuzz.yaml", data)
+		if took := time.Since(began); took > 5*time.Second {
+			t.Fatalf("took %v for %d bytes", took, len(data))
+		}
 		if err != nil {
 			if _, ok := errors.AsType[*Error](err); !ok {
 				t.Fatalf("error without a place: %v", err)
