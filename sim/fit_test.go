@@ -90,7 +90,7 @@ func fitSine(x []float64, first int, rate, f float64) sine {
 	mid := float64(len(x)) / 2
 	var s sine
 	s.f = f
-	for range 6 {
+	for range 4 {
 		var ata [4][4]float64
 		var atb [4]float64
 		for i, v := range x {

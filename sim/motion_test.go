@@ -42,7 +42,7 @@ func TestSectionTimes(t *testing.T) {
 // not touch it.
 func TestDelay(t *testing.T) {
 	for _, flutter := range []float64{0, 0.1} {
-		sc := sim.Perfect(testTape(2), geometry())
+		sc := sim.Perfect(testTape(1 + 10*flutter), geometry())
 		sc.AzimuthArcmin, sc.SpeedErrorPercent = 7, -1.5
 		if flutter > 0 {
 			sc.Flutter = []sim.Line{{Hz: 2.5, PercentPeak: flutter, PhaseDeg: 40}}
@@ -100,9 +100,9 @@ func TestFlutterSpectrum(t *testing.T) {
 	}
 }
 
-// The r.m.s. of the random flutter is as asked, within what 20 s can tell.
+// The r.m.s. of the random flutter is as asked, within what 11 s can tell.
 func TestRandomFlutter(t *testing.T) {
-	sc := sim.Perfect(testTape(20), geometry())
+	sc := sim.Perfect(testTape(12), geometry())
 	sc.Tape.Sections = sc.Tape.Sections[2:3]
 	sc.Channels = []int{1}
 	sc.RandomFlutter = sim.RandomFlutter{RMSPercent: 0.2, LowHz: 1, HighHz: 12}
@@ -110,7 +110,7 @@ func TestRandomFlutter(t *testing.T) {
 	at := int((truth.Sections[0].StartS + 0.1) * 48000)
 	// Instantaneous frequency from the upward zero crossings.
 	var times []float64
-	for i := at; i < at+19*48000; i++ {
+	for i := at; i < at+11*48000; i++ {
 		if x[0][i] < 0 && x[0][i+1] >= 0 {
 			times = append(times, (float64(i)+x[0][i]/(x[0][i]-x[0][i+1]))/48000)
 		}

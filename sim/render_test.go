@@ -15,7 +15,7 @@ func lambda(f float64) unit.Metre { return unit.Metre(0.09525 / f) }
 // every tone at its frequency; all tracks together. The fit's own limit is the
 // 24-bit rounding, far below the tolerances.
 func TestPerfectRecorder(t *testing.T) {
-	sc := sim.Perfect(testTape(2), geometry())
+	sc := sim.Perfect(testTape(0.7), geometry())
 	x, truth := render(t, sc)
 	for c := range x {
 		for i, s := range sc.Tape.Sections {
@@ -50,7 +50,7 @@ func TestPerfectRecorder(t *testing.T) {
 // although the tape runs 3 % fast; equalisation and corners at the frequency heard.
 func TestLossesAppear(t *testing.T) {
 	base := func() sim.Scenario {
-		sc := sim.Perfect(testTape(1), geometry())
+		sc := sim.Perfect(testTape(0.6), geometry())
 		sc.SpeedErrorPercent = 3
 		sc.Channels = []int{2}
 		return sc
@@ -103,13 +103,13 @@ func TestLossesAppear(t *testing.T) {
 }
 
 func TestTrackFaults(t *testing.T) {
-	sc := sim.Perfect(testTape(3), geometry())
+	sc := sim.Perfect(testTape(2), geometry())
 	sc.AzimuthArcmin = 0
 	sc.Tracks[0].PolarityReversed = true
 	sc.Tracks[1].Muted = true
 	sc.Tracks[2].CrosstalkDB = -40
 	sc.Tracks[3].ClipDBFS = -20
-	sc.Tracks[4].DropOuts = []sim.DropOut{{AtS: 3, LengthS: 0.5, DepthDB: 20}}
+	sc.Tracks[4].DropOuts = []sim.DropOut{{AtS: 2.8, LengthS: 0.5, DepthDB: 20}}
 	sc.Tracks[5].Flicker = sim.Flicker{DepthDB: 4, RateHz: 3, TrebleOnly: true}
 	x, truth := render(t, sc)
 	fit := func(track, index int) sine {
@@ -143,7 +143,7 @@ func TestTrackFaults(t *testing.T) {
 		t.Errorf("clipped at %v, want 0.1", top)
 	}
 	// In the middle of the drop-out the level is 20 dB lower.
-	mid := fitSine(x[4][int(3.15*48000):int(3.35*48000)], 0, 48000, 315)
+	mid := fitSine(x[4][int(2.95*48000):int(3.15*48000)], 0, 48000, 315)
 	if got, want := mid.levelDBFS(), -32+fringed(5, 315); math.Abs(got-want) > 1e-3 {
 		t.Errorf("in the drop-out %v dBFS, want %v", got, want)
 	}
