@@ -42,7 +42,7 @@ func TestSectionTimes(t *testing.T) {
 // not touch it.
 func TestDelay(t *testing.T) {
 	for _, flutter := range []float64{0, 0.1} {
-		sc := sim.Perfect(testTape(1 + 10*flutter), geometry())
+		sc := sim.Perfect(testTape(1+10*flutter), geometry())
 		sc.AzimuthArcmin, sc.SpeedErrorPercent = 7, -1.5
 		if flutter > 0 {
 			sc.Flutter = []sim.Line{{Hz: 2.5, PercentPeak: flutter, PhaseDeg: 40}}
