@@ -88,6 +88,10 @@ func (b *binder) bindSlice(n ast.Node, v reflect.Value, path string) {
 		b.wrongType(n, path, "a list", "write [a, b] or lines that start with -")
 		return
 	}
+	if len(s.Values) > maxItems {
+		b.add(at(n), path, fmt.Sprintf("%d items in one list", len(s.Values)), fmt.Sprintf("at most %d; what repeats per track is written once", maxItems))
+		return
+	}
 	v.Set(reflect.MakeSlice(v.Type(), len(s.Values), len(s.Values)))
 	for i, e := range s.Values {
 		b.bind(e, v.Index(i), fmt.Sprintf("%s[%d]", path, i))

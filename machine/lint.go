@@ -9,20 +9,21 @@ import (
 // Severity says how much a finding matters.
 type Severity string
 
-// The two severities. A Problem makes verdicts wrong or work unsafe; a Hint
+// The two severities. A problem makes verdicts wrong or work unsafe; a hint
 // makes the definition less useful than it could be.
 const (
-	Problem Severity = "problem"
-	Hint    Severity = "hint"
+	SeverityProblem Severity = "problem"
+	SeverityHint    Severity = "hint"
 )
 
 // Finding is something that [Load] accepts and a technician should look at.
 type Finding struct {
-	Severity     Severity
-	Line, Column int
-	Path         string // the field, e.g. "connectors[4].b.pins"
-	Text         string // what is the matter
-	Hint         string // what would be right, and what to do
+	Severity Severity `json:"severity"`
+	Line     int      `json:"line"`
+	Column   int      `json:"column"`
+	Path     string   `json:"path"` // the field, e.g. "connectors[4].b.pins"
+	Text     string   `json:"text"` // what is the matter
+	Hint     string   `json:"hint,omitempty"`
 }
 
 // String writes "line:column: severity: path: text; hint".
@@ -77,7 +78,7 @@ func (l *linter) add(s Severity, path, text, hint string) {
 func (l *linter) connector(p string, c *Connector) {
 	a, b := c.A.Pins, c.B.Pins
 	if len(a) != len(b) {
-		l.add(Problem, p+".b.pins", fmt.Sprintf("%s has %d pins on %s and %d on %s", c.ID, len(a), c.A.Board, len(b), c.B.Board),
+		l.add(SeverityProblem, p+".b.pins", fmt.Sprintf("%s has %d pins on %s and %d on %s", c.ID, len(a), c.A.Board, len(b), c.B.Board),
 			"list every pin on both sides; write spare for an unused one")
 		return
 	}
@@ -86,14 +87,14 @@ func (l *linter) connector(p string, c *Connector) {
 		if side == 1 {
 			board = c.B.Board
 		}
-		l.add(Problem, p+".b.pins", fmt.Sprintf("signal %q of %s is on the %s side only", s, c.ID, board), "give the signal one name on both sides")
+		l.add(SeverityProblem, p+".b.pins", fmt.Sprintf("signal %q of %s is on the %s side only", s, c.ID, board), "give the signal one name on both sides")
 		return
 	}
 	mirror := slices.Clone(a)
 	slices.Reverse(mirror)
 	if c.Mirrored {
 		if i := firstDifference(mirror, b); i >= 0 {
-			l.add(Problem, fmt.Sprintf("%s.b.pins[%d]", p, i), fmt.Sprintf("%s is mirrored, so pin %d on %s should be pin %d on %s, %q, and is %q",
+			l.add(SeverityProblem, fmt.Sprintf("%s.b.pins[%d]", p, i), fmt.Sprintf("%s is mirrored, so pin %d on %s should be pin %d on %s, %q, and is %q",
 				c.ID, i+1, c.B.Board, len(a)-i, c.A.Board, mirror[i], b[i]), "correct the pin list, or take mirrored out")
 		}
 		return
@@ -102,9 +103,9 @@ func (l *linter) connector(p string, c *Connector) {
 	switch {
 	case i < 0:
 	case slices.Equal(mirror, b):
-		l.add(Problem, p+".b.pins", fmt.Sprintf("the sides of %s run against each other", c.ID), "add mirrored: true, so that every probing step says so")
+		l.add(SeverityProblem, p+".b.pins", fmt.Sprintf("the sides of %s run against each other", c.ID), "add mirrored: true, so that every probing step says so")
 	default:
-		l.add(Problem, fmt.Sprintf("%s.b.pins[%d]", p, i), fmt.Sprintf("pin %d of %s is %q on %s and %q on %s", i+1, c.ID, a[i], c.A.Board, b[i], c.B.Board),
+		l.add(SeverityProblem, fmt.Sprintf("%s.b.pins[%d]", p, i), fmt.Sprintf("pin %d of %s is %q on %s and %q on %s", i+1, c.ID, a[i], c.A.Board, b[i], c.B.Board),
 			"pin n is the same signal on both sides of a connector that is not mirrored")
 	}
 }
@@ -156,7 +157,7 @@ func (l *linter) reach() {
 	for i, s := range d.Stages {
 		used[s.Each], busy[s.Board] = true, true
 		if !passed[s.ID] {
-			l.add(Problem, fmt.Sprintf("stages[%d].id", i), fmt.Sprintf("no function passes stage %s (%s)", s.ID, s.Name),
+			l.add(SeverityProblem, fmt.Sprintf("stages[%d].id", i), fmt.Sprintf("no function passes stage %s (%s)", s.ID, s.Name),
 				"add it to the through list of a function, or take it out: no check can say anything about it")
 		}
 	}
@@ -174,12 +175,12 @@ func (l *linter) reach() {
 	}
 	for i, b := range d.Boards {
 		if !busy[b.ID] {
-			l.add(Hint, fmt.Sprintf("boards[%d].id", i), fmt.Sprintf("board %s carries nothing", b.ID), "put its stages, test points and connectors on it")
+			l.add(SeverityHint, fmt.Sprintf("boards[%d].id", i), fmt.Sprintf("board %s carries nothing", b.ID), "put its stages, test points and connectors on it")
 		}
 	}
 	for name := range d.Replicas {
 		if !used[name] {
-			l.add(Hint, "replicas."+name, fmt.Sprintf("nothing repeats over %s", name), "use it or take it out")
+			l.add(SeverityHint, "replicas."+name, fmt.Sprintf("nothing repeats over %s", name), "use it or take it out")
 		}
 	}
 }
@@ -189,20 +190,20 @@ func (l *linter) points() {
 	for i, t := range l.d.TestPoints {
 		p := fmt.Sprintf("test_points[%d]", i)
 		if t.Function == "" && (t.ToneHz > 0 || t.Each != "") {
-			l.add(Problem, p+".id", fmt.Sprintf("test point %s reads a signal and lies on no path", t.ID), "name the function and the stage after which it lies")
+			l.add(SeverityProblem, p+".id", fmt.Sprintf("test point %s reads a signal and lies on no path", t.ID), "name the function and the stage after which it lies")
 		}
 		q := t.Expect
 		if q.Value == 0 && q.Low == 0 && q.Max == 0 {
-			l.add(Problem, p+".expect", fmt.Sprintf("test point %s has no expected value", t.ID), "give value, low with high, or max; siblings alone can be compared only with each other")
+			l.add(SeverityProblem, p+".expect", fmt.Sprintf("test point %s has no expected value", t.ID), "give value, low with high, or max; siblings alone can be compared only with each other")
 		}
 		if q.Value != 0 && q.SpreadDB == 0 && q.SpreadPercent == 0 {
-			l.add(Problem, p+".expect", fmt.Sprintf("the expected value of %s has no spread", t.ID), "add spread_db or spread_percent: how far good recorders differ, about 95 % of them")
+			l.add(SeverityProblem, p+".expect", fmt.Sprintf("the expected value of %s has no spread", t.ID), "add spread_db or spread_percent: how far good recorders differ, about 95 % of them")
 		}
 		if t.Mode == "" {
-			l.add(Hint, p+".id", fmt.Sprintf("nothing says in which state %s is read", t.ID), `add mode, e.g. "play, test tape 315 Hz at reference"`)
+			l.add(SeverityHint, p+".id", fmt.Sprintf("nothing says in which state %s is read", t.ID), `add mode, e.g. "play, test tape 315 Hz at reference"`)
 		}
 		if t.Instrument == "" {
-			l.add(Hint, p+".id", fmt.Sprintf("nothing says with what %s is read", t.ID), "add instrument")
+			l.add(SeverityHint, p+".id", fmt.Sprintf("nothing says with what %s is read", t.ID), "add instrument")
 		}
 	}
 }
@@ -212,10 +213,10 @@ func (l *linter) trims() {
 	for i, t := range l.d.Trims {
 		p := fmt.Sprintf("trims[%d]", i)
 		if t.Sets == "" {
-			l.add(Problem, p+".sets", fmt.Sprintf("trim %s sets no measure", t.ID), "name what it moves: "+listed(Measures()))
+			l.add(SeverityProblem, p+".sets", fmt.Sprintf("trim %s sets no measure", t.ID), "name what it moves: "+listed(Measures()))
 		}
 		if t.At == "" {
-			l.add(Hint, p+".id", fmt.Sprintf("nothing says at which function or test point %s is set", t.ID), "add at")
+			l.add(SeverityHint, p+".id", fmt.Sprintf("nothing says at which function or test point %s is set", t.ID), "add at")
 		}
 	}
 }
@@ -229,7 +230,7 @@ func (l *linter) designators() {
 		for _, k := range d.ReplicaKeys(s.Each) {
 			for _, part := range partNames(Instance{s, k}.Part()) {
 				if o, ok := owner[part]; ok && o != s.ID {
-					l.add(Problem, fmt.Sprintf("stages[%d].part", i), fmt.Sprintf("%s is the designator of a part of stage %s and of stage %s", part, o, s.ID), "one part has one designator; look at both patterns")
+					l.add(SeverityProblem, fmt.Sprintf("stages[%d].part", i), fmt.Sprintf("%s is the designator of a part of stage %s and of stage %s", part, o, s.ID), "one part has one designator; look at both patterns")
 					break
 				}
 				owner[part] = s.ID
@@ -241,7 +242,7 @@ func (l *linter) designators() {
 		for _, k := range d.ReplicaKeys(t.Each) {
 			part := expand(t.Part, t.Each, k)
 			if o, ok := owner[part]; ok && o != t.ID {
-				l.add(Problem, fmt.Sprintf("trims[%d].part", i), fmt.Sprintf("%s is the designator of trim %s and of trim %s", part, o, t.ID), "one part has one designator")
+				l.add(SeverityProblem, fmt.Sprintf("trims[%d].part", i), fmt.Sprintf("%s is the designator of trim %s and of trim %s", part, o, t.ID), "one part has one designator")
 				break
 			}
 			owner[part] = t.ID

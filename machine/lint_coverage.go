@@ -10,32 +10,32 @@ import (
 func (l *linter) coverage() {
 	d := l.d
 	if _, ok := d.Function("play"); !ok {
-		l.add(Hint, "functions", "there is no function called play", "captures of a test tape are judged by the path of play")
+		l.add(SeverityHint, "functions", "there is no function called play", "captures of a test tape are judged by the path of play")
 	}
 	uses := map[string]bool{}
 	for _, h := range d.Heads {
 		uses[h.Use] = true
 	}
 	if (uses["record"] || uses["record-play"]) && !slices.ContainsFunc(d.Functions, func(f Function) bool { return strings.HasPrefix(f.ID, "record") }) {
-		l.add(Hint, "functions", "a head records and no function is called record", "add the record path")
+		l.add(SeverityHint, "functions", "a head records and no function is called record", "add the record path")
 	}
 	l.ungrouped()
 	for i, f := range d.Functions {
 		if len(f.Modes) == 0 {
-			l.add(Hint, fmt.Sprintf("functions[%d].modes", i), fmt.Sprintf("nothing says in which state %s is active", f.ID), "add e.g. modes: [play]")
+			l.add(SeverityHint, fmt.Sprintf("functions[%d].modes", i), fmt.Sprintf("nothing says in which state %s is active", f.ID), "add e.g. modes: [play]")
 		}
 	}
 	for i, o := range d.Openings {
 		if o.DownMin == 0 && o.UpMin == 0 {
-			l.add(Hint, fmt.Sprintf("openings[%d].down_minutes", i), fmt.Sprintf("opening %s costs no time", o.ID), "give the minutes down and up: they decide which check comes first")
+			l.add(SeverityHint, fmt.Sprintf("openings[%d].down_minutes", i), fmt.Sprintf("opening %s costs no time", o.ID), "give the minutes down and up: they decide which check comes first")
 		}
 		if o.AfterMin > 0 && o.AfterWhy == "" {
-			l.add(Hint, fmt.Sprintf("openings[%d].after_minutes", i), fmt.Sprintf("opening %s costs work afterwards and does not say which", o.ID), "add after_why")
+			l.add(SeverityHint, fmt.Sprintf("openings[%d].after_minutes", i), fmt.Sprintf("opening %s costs work afterwards and does not say which", o.ID), "add after_why")
 		}
 	}
 	for i, x := range d.Controls {
 		if x.Try == "" {
-			l.add(Hint, fmt.Sprintf("controls[%d].id", i), fmt.Sprintf("nothing says how %s is tried", x.ID), "add try: what to do and what should happen")
+			l.add(SeverityHint, fmt.Sprintf("controls[%d].id", i), fmt.Sprintf("nothing says how %s is tried", x.ID), "add try: what to do and what should happen")
 		}
 	}
 }
@@ -54,7 +54,7 @@ func (l *linter) ungrouped() {
 		}
 	}
 	if len(out) > 0 {
-		l.add(Problem, "groups", "tracks in no group: "+strings.Join(out, ", "), "give every track its group, or take the groups out")
+		l.add(SeverityProblem, "groups", "tracks in no group: "+strings.Join(out, ", "), "give every track its group, or take the groups out")
 	}
 }
 
@@ -63,20 +63,20 @@ func (l *linter) safety() {
 	d := l.d
 	for i, t := range d.TestPoints {
 		if l.highFrequency(t) && len(t.Cautions) == 0 {
-			l.add(Problem, fmt.Sprintf("test_points[%d].id", i), fmt.Sprintf("test point %s touches bias or erase and has no caution", t.ID), "add cautions: [bias]")
+			l.add(SeverityProblem, fmt.Sprintf("test_points[%d].id", i), fmt.Sprintf("test point %s touches bias or erase and has no caution", t.ID), "add cautions: [bias]")
 		}
 	}
 	for i, c := range d.Connectors {
 		if c.Mirrored && len(c.Cautions) == 0 {
-			l.add(Problem, fmt.Sprintf("connectors[%d].id", i), fmt.Sprintf("%s is mirrored and has no caution", c.ID), "add cautions: [mirrored]")
+			l.add(SeverityProblem, fmt.Sprintf("connectors[%d].id", i), fmt.Sprintf("%s is mirrored and has no caution", c.ID), "add cautions: [mirrored]")
 		}
 		if !c.Keyed && len(c.Cautions) == 0 {
-			l.add(Problem, fmt.Sprintf("connectors[%d].id", i), fmt.Sprintf("%s goes in both ways and has no caution", c.ID), "add cautions: [mark-plug]")
+			l.add(SeverityProblem, fmt.Sprintf("connectors[%d].id", i), fmt.Sprintf("%s goes in both ways and has no caution", c.ID), "add cautions: [mark-plug]")
 		}
 	}
 	for i, t := range d.Trims {
 		if (t.Sets == "bias" || t.Sets == "erase" || t.Sets == "trap_leak" || t.Sets == "bias_frequency") && len(t.Cautions) == 0 {
-			l.add(Problem, fmt.Sprintf("trims[%d].id", i), fmt.Sprintf("trim %s lies on the bias or erase path and has no caution", t.ID), "add cautions: [trimmer, bias]")
+			l.add(SeverityProblem, fmt.Sprintf("trims[%d].id", i), fmt.Sprintf("trim %s lies on the bias or erase path and has no caution", t.ID), "add cautions: [trimmer, bias]")
 		}
 	}
 	if d.Supply.Class != "I" {
@@ -86,7 +86,7 @@ func (l *linter) safety() {
 		// What lies behind a reel cover or head cover carries no mains: an
 		// opening that leaves the case closed is not asked for the note.
 		if o.Case != "closed" && len(o.Cautions) == 0 {
-			l.add(Problem, fmt.Sprintf("openings[%d].id", i), fmt.Sprintf("opening %s of a class I recorder has no caution", o.ID), "add cautions: [mains], and [capacitors] where the supply is reached")
+			l.add(SeverityProblem, fmt.Sprintf("openings[%d].id", i), fmt.Sprintf("opening %s of a class I recorder has no caution", o.ID), "add cautions: [mains], and [capacitors] where the supply is reached")
 		}
 	}
 }
@@ -97,12 +97,10 @@ func (l *linter) highFrequency(t TestPoint) bool {
 	if t.ToneHz > 30000 {
 		return true
 	}
-	for _, k := range l.d.ReplicaKeys(t.Each) {
-		path, err := l.d.TestPointPath(&t, k)
-		if err != nil {
-			return false
-		}
-		return slices.ContainsFunc(path, func(in Instance) bool { return in.Stage.Kind == "oscillator" })
+	keys := l.d.ReplicaKeys(t.Each)
+	if len(keys) == 0 {
+		return false
 	}
-	return false
+	path, err := l.d.TestPointPath(&t, keys[0])
+	return err == nil && slices.ContainsFunc(path, func(in Instance) bool { return in.Stage.Kind == "oscillator" })
 }

@@ -16,13 +16,19 @@ import (
 )
 
 // Limits on a definition file. The two recorders that come with the program
-// take under a tenth of each; the limits keep the time and memory of reading a
-// broken or hostile file small.
+// take 34 and 30 kB; the limits keep the time and memory of reading a broken or
+// hostile file small (the YAML parser's time grows with the square of the number
+// of keys in one mapping and of brackets inside each other).
 const (
-	maxBytes   = 1 << 20
+	maxBytes   = 256 << 10
 	maxLine    = 4000 // bytes in one line
 	maxNesting = 16   // mappings and lists inside each other
-	maxErrors  = 100  // more say nothing new
+	maxKeys    = 500  // keys in one mapping
+	maxItems   = 1000 // items in one list
+	maxReplica = 64   // tracks, groups or keys of a replica set
+	maxPaths   = 100  // functions
+	maxParts   = 20000
+	maxErrors  = 100 // more say nothing new
 )
 
 // Load reads a definition. name is used in error messages only. On any problem
@@ -86,7 +92,7 @@ func parse(p *problems, data []byte) ast.Node {
 	if !checkTokens(p, tokens) {
 		return nil
 	}
-	file, err := parser.Parse(tokens, 0)
+	file, err := parseTokens(tokens)
 	if err != nil {
 		addSyntax(p, err)
 		return nil
@@ -106,6 +112,18 @@ func parse(p *problems, data []byte) ast.Node {
 		p.add(position{1, 1}, "", "the file is empty", `start with "machine: 1"; "headstack machine new" writes a commented starting file`)
 	}
 	return body
+}
+
+// parseTokens calls the YAML parser. A panic there, none is known, would be a
+// fault of the library on a strange file: the person with the file needs an
+// error, not a crash.
+func parseTokens(tokens token.Tokens) (file *ast.File, err error) {
+	defer func() {
+		if r := recover(); r != nil {
+			err = fmt.Errorf("the YAML parser gave up: %v", r)
+		}
+	}()
+	return parser.Parse(tokens, 0)
 }
 
 // checkText looks at size, encoding and line lengths before any library does.
@@ -143,7 +161,8 @@ func isControl(r rune) bool {
 // checkTokens refuses what makes YAML files explode or surprise: anchors,
 // aliases, merge keys, tags, directives and deep nesting.
 func checkTokens(p *problems, tokens token.Tokens) bool {
-	depth, dashes, dashLine := 0, 0, 0
+	dashes, dashLine := 0, 0
+	var n nesting
 	for _, t := range tokens {
 		where := position{t.Position.Line, t.Position.Column}
 		switch t.Type {
@@ -160,23 +179,77 @@ func checkTokens(p *problems, tokens token.Tokens) bool {
 		case token.MappingKeyType:
 			p.add(where, "", `"?" starts a compound key`, "write the key as plain text followed by a colon")
 			return false
-		case token.SequenceStartType, token.MappingStartType:
-			depth++
-		case token.SequenceEndType, token.MappingEndType:
-			depth--
 		case token.SequenceEntryType:
 			if t.Position.Line != dashLine {
 				dashes, dashLine = 0, t.Position.Line
 			}
 			dashes++
 		}
-		if depth > maxNesting || dashes > maxNesting {
+		n.see(t)
+		if n.keys() > maxKeys {
+			p.add(where, "", fmt.Sprintf("more than %d keys in one mapping", maxKeys), "is this a recorder definition?")
+			return false
+		}
+		if len(n.flow) > maxNesting || dashes > maxNesting {
 			p.add(where, "", fmt.Sprintf("lists or mappings nested more than %d deep", maxNesting),
 				"a definition needs five levels; look for a missing bracket")
 			return false
 		}
 	}
 	return true
+}
+
+// nesting follows the brackets and the indentation of a token stream, so far as
+// is needed to count the keys of each mapping.
+type nesting struct {
+	flow   []int // keys so far in each open bracket
+	blocks []block
+}
+
+// block is a mapping by indentation.
+type block struct{ column, keys int }
+
+func (n *nesting) see(t *token.Token) {
+	switch t.Type {
+	case token.SequenceStartType, token.MappingStartType:
+		n.flow = append(n.flow, 0)
+	case token.SequenceEndType, token.MappingEndType:
+		n.flow = n.flow[:max(0, len(n.flow)-1)]
+	case token.SequenceEntryType:
+		n.closeBlocks(t.Position.Column)
+	case token.MappingValueType:
+		if len(n.flow) > 0 {
+			n.flow[len(n.flow)-1]++
+			return
+		}
+		column := t.Position.Column
+		if t.Prev != nil {
+			column = t.Prev.Position.Column
+		}
+		n.closeBlocks(column)
+		if len(n.blocks) == 0 || n.blocks[len(n.blocks)-1].column < column {
+			n.blocks = append(n.blocks, block{column: column})
+		}
+		n.blocks[len(n.blocks)-1].keys++
+	}
+}
+
+// closeBlocks ends the mappings that stand further right than column.
+func (n *nesting) closeBlocks(column int) {
+	for len(n.blocks) > 0 && n.blocks[len(n.blocks)-1].column > column {
+		n.blocks = n.blocks[:len(n.blocks)-1]
+	}
+}
+
+// keys is the number of keys so far in the innermost mapping.
+func (n *nesting) keys() int {
+	if len(n.flow) > 0 {
+		return n.flow[len(n.flow)-1]
+	}
+	if len(n.blocks) > 0 {
+		return n.blocks[len(n.blocks)-1].keys
+	}
+	return 0
 }
 
 // addSyntax words the library's syntax error in this package's form.

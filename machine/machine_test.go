@@ -208,7 +208,7 @@ func TestTemplateGivesHintsOnly(t *testing.T) {
 		t.Fatal(err)
 	}
 	for _, f := range d.Lint() {
-		if f.Severity != machine.Hint {
+		if f.Severity != machine.SeverityHint {
 			t.Errorf("%v", f)
 		}
 	}
@@ -222,9 +222,11 @@ func TestTemplateGivesHintsOnly(t *testing.T) {
 // TestLimits: hostile files are refused quickly and for the right reason.
 func TestLimits(t *testing.T) {
 	for name, c := range map[string]struct{ data, says string }{
-		"size":   {strings.Repeat("# comment\n", 200_000), "at most 1048576"},
+		"size":   {strings.Repeat("# comment\n", 200_000), "at most 262144"},
 		"line":   {"machine: " + strings.Repeat("1", 5000), "break it into several lines"},
 		"deep":   {strings.Repeat("[\n", 100_000), "nested more than 16 deep"},
+		"keys":   {numbered(2000), "more than 500 keys"},
+		"braces": {"{" + strings.ReplaceAll(numbered(2000), "\n", ",\n") + "}", "more than 500 keys"},
 		"dashes": {strings.Repeat("- ", 1000) + "x", "nested more than 16 deep"},
 		"bomb":   {"a: &a [x,x]\nb: &b [*a,*a]\n", "anchor"},
 		"latin":  {"make: \xe9\n", "UTF-8"},
@@ -234,6 +236,15 @@ func TestLimits(t *testing.T) {
 			t.Errorf("%s: %v, want %q", name, err, c.says)
 		}
 	}
+}
+
+// numbered is a mapping of n different keys.
+func numbered(n int) string {
+	var b strings.Builder
+	for i := range n {
+		fmt.Fprintf(&b, "key%d: x\n", i)
+	}
+	return b.String()
 }
 
 func TestDescribe(t *testing.T) {

@@ -8,7 +8,7 @@ import (
 )
 
 // maxPath bounds the stages met while "@" items are expanded.
-const maxPath = 2000
+const maxPath = 500
 
 // step is one stage of an expanded path with the replica sets that the function
 // it came from fixes.

@@ -119,6 +119,15 @@ func (c *checker) sets() []string {
 	return append(out, own...)
 }
 
+// largestSet is the number of replicas in the largest set.
+func (c *checker) largestSet() int {
+	n := 1
+	for _, set := range c.sets() {
+		n = max(n, len(c.d.ReplicaKeys(set)))
+	}
+	return n
+}
+
 // pattern checks a designator pattern against the set it repeats over.
 func (c *checker) pattern(path, pattern, each string, mustRepeat bool) {
 	c.text(path, pattern)
@@ -209,8 +218,8 @@ func (c *checker) tape() {
 
 func (c *checker) geometry() {
 	t := c.d.Tracks
-	if t.Count < 1 || t.Count > 64 {
-		c.bad("tracks.count", fmt.Sprintf("%d tracks", t.Count), "between 1 and 64")
+	if t.Count < 1 || t.Count > maxReplica {
+		c.bad("tracks.count", fmt.Sprintf("%d tracks", t.Count), fmt.Sprintf("between 1 and %d", maxReplica))
 		return
 	}
 	c.within("tracks.pitch_mm", t.PitchMm, 0.05, 50, "mm")
@@ -240,12 +249,15 @@ func (c *checker) replicas() {
 		if name == EachTrack || name == EachGroup {
 			c.bad(p, name+" is made from the tracks and groups", "remove it here")
 		}
-		if len(keys) == 0 || len(keys) > 64 {
-			c.bad(p, fmt.Sprintf("%d replicas", len(keys)), "list 1 to 64 keys")
+		if len(keys) == 0 || len(keys) > maxReplica {
+			c.bad(p, fmt.Sprintf("%d replicas", len(keys)), fmt.Sprintf("list 1 to %d keys", maxReplica))
 		}
 		for i, k := range keys {
 			c.key(fmt.Sprintf("%s[%d]", p, i), k, keys[:i])
 		}
+	}
+	if len(c.d.Groups) > maxReplica {
+		c.bad("groups", fmt.Sprintf("%d groups", len(c.d.Groups)), fmt.Sprintf("at most %d", maxReplica))
 	}
 	unique(c, "groups", c.d.Groups, func(g *Group) string { return g.ID })
 	owner := map[int]string{}

@@ -26,6 +26,9 @@ func (c *checker) parts() {
 	for i := range d.Stages {
 		c.stage(fmt.Sprintf("stages[%d].", i), &d.Stages[i])
 	}
+	if n := len(d.Stages) + len(d.Trims) + len(d.TestPoints); n*c.largestSet() > maxParts {
+		c.bad("stages", fmt.Sprintf("%d stages, trims and test points over sets of up to %d are too many parts", n, c.largestSet()), fmt.Sprintf("at most %d together", maxParts))
+	}
 }
 
 func (c *checker) connector(p string, x *Connector) {
@@ -114,6 +117,10 @@ func (c *checker) functions() {
 	unique(c, "functions", d.Functions, func(f *Function) string { return f.ID })
 	if len(d.Functions) == 0 {
 		c.bad("functions", "no function is given", "describe at least the play path")
+	}
+	if len(d.Functions) > maxPaths {
+		c.bad("functions", fmt.Sprintf("%d functions", len(d.Functions)), fmt.Sprintf("at most %d", maxPaths))
+		return
 	}
 	before := len(c.list)
 	for i := range d.Functions {
