@@ -67,6 +67,9 @@ func code(err error) int {
 
 // explain puts SQLite's answer into words of the bench.
 func explain(err error, path string) error {
+	if errors.Is(err, ErrFull) {
+		return err
+	}
 	switch code(err) {
 	case sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_NOTADB:
 		return &CorruptError{Path: path, Problems: []string{err.Error()}}

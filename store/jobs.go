@@ -23,8 +23,11 @@ func (s *Store) append(ctx context.Context, what string, f func(tx *sql.Tx) erro
 			_ = tx.Rollback() // after a commit that failed there is nothing left to roll back
 		}
 	}
-	if err == nil || isRefusal(err) {
+	switch {
+	case err == nil || isRefusal(err):
 		return err
+	case ctx.Err() != nil: // database/sql may say only that the transaction is over
+		return fmt.Errorf("%s: %w; nothing of it was kept", what, ctx.Err())
 	}
 	return fmt.Errorf("%s: %w", what, explain(err, filepath.Join(s.dir, databaseName)))
 }

@@ -46,9 +46,12 @@ func lockFolder(dir string, now time.Time) (*folderLock, error) {
 		return nil, errors.Join(fmt.Errorf("locking the folder: %w", err), db.Close())
 	}
 	if _, err := conn.ExecContext(ctx, "BEGIN EXCLUSIVE"); err != nil {
-		if code(err) == sqlite3.SQLITE_BUSY {
+		switch code(err) {
+		case sqlite3.SQLITE_BUSY:
 			err = &InUseError{Dir: dir, Holder: readHolder(dir)}
-		} else {
+		case sqlite3.SQLITE_NOTADB, sqlite3.SQLITE_CORRUPT:
+			err = fmt.Errorf("%s is not empty; it is a lock and holds nothing of the record: remove it and try again", path)
+		default:
 			err = fmt.Errorf("locking the folder with %s: %w", path, err)
 		}
 		return nil, errors.Join(err, conn.Close(), db.Close())

@@ -57,7 +57,8 @@ type Options struct {
 
 // Open opens the bench in the folder dir and makes it if it is not there. Close
 // it when done. Errors: [InUseError], [CorruptError], [NewerError],
-// [ForeignError] and those of the file system; after an error nothing is open.
+// [ForeignError], [ErrFull] and those of the file system; after an error nothing
+// is open.
 func Open(dir string, opt Options) (*Store, error) {
 	if opt.BusyTimeout <= 0 {
 		opt.BusyTimeout = 5 * time.Second
@@ -78,6 +79,7 @@ func Open(dir string, opt Options) (*Store, error) {
 	}
 	s := &Store{dir: dir, steps: realSteps}
 	if err := s.open(opt); err != nil {
+		err = explain(err, filepath.Join(dir, databaseName))
 		return nil, fmt.Errorf("opening the bench in %s: %w", dir, errors.Join(err, s.Close()))
 	}
 	return s, nil

@@ -181,6 +181,17 @@ func TestStaleHolderNoteDoesNotBlock(t *testing.T) {
 	}
 }
 
+func TestALockFileWithSomethingInIt(t *testing.T) {
+	dir := t.TempDir()
+	path := filepath.Join(dir, lockName)
+	if err := os.WriteFile(path, []byte(strings.Repeat("not a lock ", 100)), 0o644); err != nil {
+		t.Fatal(err)
+	}
+	if _, err := Open(dir, Options{}); err == nil || !strings.Contains(err.Error(), path) || !strings.Contains(err.Error(), "remove it") {
+		t.Errorf("error %v, want one that names %s and says what to do", err, path)
+	}
+}
+
 func TestDatabasesThatAreRefused(t *testing.T) {
 	// whole makes a bench with some entries and returns its database as bytes.
 	whole := func(t *testing.T, dir string) []byte {
