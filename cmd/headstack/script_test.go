@@ -1,0 +1,121 @@
+package main
+
+import (
+	"context"
+	"encoding/json"
+	"math"
+	"path/filepath"
+	"slices"
+	"strconv"
+	"testing"
+
+	"github.com/rogpeppe/go-internal/testscript"
+
+	"headstack/machine"
+	"headstack/sim"
+	"headstack/testtape"
+)
+
+func TestMain(m *testing.M) {
+	testscript.Main(m, map[string]func(){"headstack": main})
+}
+
+func TestScripts(t *testing.T) {
+	testscript.Run(t, testscript.Params{
+		Dir: filepath.Join("testdata", "script"),
+		Cmds: map[string]func(*testscript.TestScript, bool, []string){
+			"playtape": playTape,
+			"jsonhas":  jsonHas,
+		},
+		Setup: func(e *testscript.Env) error {
+			e.Setenv("HEADSTACK_BENCH", filepath.Join(e.WorkDir, "bench"))
+			return nil
+		},
+	})
+}
+
+// playTape renders a tape through a sound recorder into a capture, the true
+// values beside it: playtape TAPE.yaml OUT.wav [track ...]
+func playTape(ts *testscript.TestScript, neg bool, args []string) {
+	if neg || len(args) < 2 {
+		ts.Fatalf("usage: playtape TAPE.yaml OUT.wav [track ...]")
+	}
+	tape, err := testtape.Load(args[0], []byte(ts.ReadFile(args[0])))
+	ts.Check(err)
+	def, _ := machine.Builtin("hexastrand")
+	sc := sim.Perfect(tape, def.Geometry())
+	sc.SpeedErrorPercent, sc.AzimuthArcmin = 0.5, 4
+	for i := range sc.Tracks {
+		sc.Tracks[i].Noise = &sim.Noise{LevelDBFS: -60}
+	}
+	sc.Tracks[2].GainDB = -3
+	for _, a := range args[2:] {
+		n, err := strconv.Atoi(a)
+		ts.Check(err)
+		sc.Channels = append(sc.Channels, n)
+	}
+	_, err = sim.RenderFile(context.Background(), ts.MkAbs(args[1]), sc)
+	ts.Check(err)
+}
+
+// jsonHas looks for a measure in the JSON on standard output and checks that its
+// value lies within a tolerance: jsonhas NAME TRACK TRACK_B SECTION VALUE TOLERANCE
+func jsonHas(ts *testscript.TestScript, neg bool, args []string) {
+	if neg || len(args) != 6 {
+		ts.Fatalf("usage: jsonhas name track track_b section value tolerance")
+	}
+	var doc struct {
+		Measures []struct {
+			Name    string
+			Track   *int
+			TrackB  *int `json:"track_b"`
+			Section string
+			Value   *float64
+			Lo, Hi  *float64
+			Refused *string
+		}
+	}
+	ts.Check(json.Unmarshal([]byte(ts.ReadFile("stdout")), &doc))
+	num := func(p *int) string {
+		if p == nil {
+			return "-"
+		}
+		return strconv.Itoa(*p)
+	}
+	section := args[3]
+	if section == "-" {
+		section = ""
+	}
+	want, _ := strconv.ParseFloat(args[4], 64)
+	tol, _ := strconv.ParseFloat(args[5], 64)
+	for _, m := range doc.Measures {
+		if m.Name != args[0] || num(m.Track) != args[1] || num(m.TrackB) != args[2] || m.Section != section {
+			continue
+		}
+		if m.Value == nil {
+			ts.Fatalf("%v: refused: %v", args, *m.Refused)
+		}
+		if math.Abs(*m.Value-want) > tol {
+			ts.Fatalf("%v: got %v", args, *m.Value)
+		}
+		if m.Lo == nil || m.Hi == nil || *m.Lo > *m.Value || *m.Hi < *m.Value {
+			ts.Fatalf("%v: interval does not hold the value", args)
+		}
+		return
+	}
+	ts.Fatalf("%v: no such measure", args)
+}
+
+// TestEveryVerbHasAScript keeps the scripts complete: a verb without one is not
+// described.
+func TestEveryVerbHasAScript(t *testing.T) {
+	files, err := filepath.Glob("testdata/script/*.txtar")
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, verb := range []string{"measure", "machine", "tape", "job", "check", "reading", "note", "capture", "correct", "verdict", "report", "serve", "demo"} {
+		if !slices.ContainsFunc(files, func(f string) bool { return len(filepath.Base(f)) > len(verb) && filepath.Base(f)[:len(verb)+1] == verb+"_" }) {
+			t.Errorf("no script %s_*.txtar", verb)
+		}
+	}
+}
