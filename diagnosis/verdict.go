@@ -92,11 +92,14 @@ type Action struct {
 	TestPoint string // for a reading
 	Key       string
 	ToneHz    float64
-	Where     string // board, connector side and pin
-	Opening   string // opening it needs, empty when closed
-	Expect    string // expected value with unit and spread
-	Minutes   unit.Minutes
-	GainBits  float64 // expected reduction of the entropy of the explanations
-	Why       string
-	Cautions  []string
+	// Siblings are replica keys to be read too, with the same meter and tone,
+	// because only the comparison tells; Minutes includes them.
+	Siblings []string
+	Where    string // board, connector side and pin
+	Opening  string // opening it needs, empty when closed
+	Expect   string // expected value with unit and spread
+	Minutes  unit.Minutes
+	GainBits float64 // expected reduction of the entropy of the explanations
+	Why      string
+	Cautions []string
 }

@@ -1,0 +1,237 @@
+package diagnosis
+
+import (
+	"cmp"
+	"encoding/binary"
+	"math"
+	"slices"
+)
+
+// The quantities that a fault changes and an observation sees.
+const (
+	qLevel  = iota // dB at the reference tone
+	qTreble        // dB at 10 kHz relative to the reference tone
+	qBass          // dB at 63 Hz relative to the reference tone
+	qNoise         // dB rise of the noise
+	quantities
+)
+
+// effect is what one fault does to the signal that passes it.
+type effect struct {
+	db [quantities]float64 // the change, added along the path
+	sd [quantities]float64 // spread within the bin that db stands for
+	// dead lets nothing pass: the level is at the floor whatever follows.
+	dead bool
+	// set replaces the signal instead of changing it: what the path did before
+	// this stage no longer matters. Logic levels fail like this.
+	set bool
+	// presence is the probability that the effect shows at one look; 1 always.
+	presence float64
+}
+
+// none says that the effect changes nothing.
+func (e effect) none() bool {
+	return !e.dead && !e.set && e.db == [quantities]float64{}
+}
+
+// plus adds two permanent effects. Spreads of different faults are independent.
+func (e effect) plus(f effect) effect {
+	for q := range quantities {
+		e.db[q] += f.db[q]
+		e.sd[q] = math.Hypot(e.sd[q], f.sd[q])
+	}
+	e.dead = e.dead || f.dead
+	return e
+}
+
+// piece is an effect at a place along the path of one observation.
+type piece struct {
+	pos int
+	effect
+}
+
+// total is what arrives at an observation, in one of the cases of which
+// intermittent faults show.
+type total struct {
+	p    float64 // probability of the case
+	db   [quantities]float64
+	sd   [quantities]float64
+	dead bool
+	// shown and hidden count the intermittent faults that do and do not show.
+	shown, hidden int
+}
+
+// space numbers the different combinations of effects that one observation can
+// meet. Number 0 is no effect at all. Two combinations that the observation
+// cannot tell apart have one number.
+type space struct {
+	lists [][]piece
+	index map[string]int32
+	pairs map[uint64]int32
+	// project reduces an effect to what the observation perceives.
+	project func(effect) effect
+}
+
+func newSpace(project func(effect) effect) *space {
+	s := &space{index: map[string]int32{}, pairs: map[uint64]int32{}, project: project}
+	s.intern(nil)
+	return s
+}
+
+// single is the number of one fault at place pos.
+func (s *space) single(pos int, e effect) int32 {
+	e = s.project(e)
+	if e.none() {
+		return 0
+	}
+	return s.intern([]piece{{pos, e}})
+}
+
+// merge is the number of two combinations together.
+func (s *space) merge(a, b int32) int32 {
+	switch {
+	case a == 0:
+		return b
+	case b == 0:
+		return a
+	case a > b:
+		a, b = b, a
+	}
+	key := uint64(a)<<32 | uint64(b)
+	if id, ok := s.pairs[key]; ok {
+		return id
+	}
+	id := s.intern(append(slices.Clone(s.lists[a]), s.lists[b]...))
+	s.pairs[key] = id
+	return id
+}
+
+func (s *space) intern(list []piece) int32 {
+	list = canonical(list)
+	key := encode(list)
+	if id, ok := s.index[key]; ok {
+		return id
+	}
+	id := int32(len(s.lists))
+	s.lists = append(s.lists, list)
+	s.index[key] = id
+	return id
+}
+
+// canonical brings a list of effects into the one form that stands for all
+// lists with the same result: permanent additions are summed, places are
+// dropped where order does not matter.
+func canonical(list []piece) []piece {
+	sets := slices.ContainsFunc(list, func(p piece) bool { return p.set })
+	if sets {
+		return ordered(list)
+	}
+	var sum effect
+	sum.presence = 1
+	var rest []piece
+	for _, p := range list {
+		if p.presence < 1 {
+			p.pos = 0
+			rest = append(rest, p)
+			continue
+		}
+		sum = sum.plus(p.effect)
+	}
+	slices.SortFunc(rest, comparePieces)
+	if sum.none() && sum.sd == [quantities]float64{} {
+		return rest
+	}
+	return append([]piece{{0, sum}}, rest...)
+}
+
+// ordered sorts by place and drops what stands before the last stage that
+// replaces the signal for certain.
+func ordered(list []piece) []piece {
+	slices.SortFunc(list, comparePieces)
+	from := 0
+	for i, p := range list {
+		if p.set && p.presence >= 1 {
+			from = i
+		}
+	}
+	return list[from:]
+}
+
+func comparePieces(a, b piece) int {
+	if c := cmp.Compare(a.pos, b.pos); c != 0 {
+		return c
+	}
+	for q := range quantities {
+		if c := cmp.Compare(a.db[q], b.db[q]); c != 0 {
+			return c
+		}
+		if c := cmp.Compare(a.sd[q], b.sd[q]); c != 0 {
+			return c
+		}
+	}
+	return cmp.Compare(a.presence, b.presence)
+}
+
+// encode writes a list as a map key.
+func encode(list []piece) string {
+	var b []byte
+	for _, p := range list {
+		flags := byte(0)
+		if p.dead {
+			flags |= 1
+		}
+		if p.set {
+			flags |= 2
+		}
+		b = append(b, flags)
+		b = binary.AppendVarint(b, int64(p.pos))
+		for q := range quantities {
+			b = binary.LittleEndian.AppendUint64(b, math.Float64bits(p.db[q]+0))
+			b = binary.LittleEndian.AppendUint64(b, math.Float64bits(p.sd[q]))
+		}
+		b = binary.LittleEndian.AppendUint64(b, math.Float64bits(p.presence))
+	}
+	return string(b)
+}
+
+// totals lists what arrives for a combination, one case for each set of
+// intermittent faults that show. The probabilities sum to 1.
+func (s *space) totals(id int32) []total {
+	list := s.lists[id]
+	var fickle []int
+	for i, p := range list {
+		if p.presence < 1 {
+			fickle = append(fickle, i)
+		}
+	}
+	out := make([]total, 0, 1<<len(fickle))
+	for mask := range 1 << len(fickle) {
+		t := total{p: 1}
+		hide := map[int]bool{}
+		for k, i := range fickle {
+			if mask>>k&1 == 1 {
+				t.p *= list[i].presence
+				t.shown++
+			} else {
+				t.p *= 1 - list[i].presence
+				t.hidden++
+				hide[i] = true
+			}
+		}
+		var sum effect
+		for i, p := range list {
+			switch {
+			case hide[i]:
+			case p.set:
+				sum = p.effect
+			default:
+				sum = sum.plus(p.effect)
+			}
+		}
+		t.db, t.sd, t.dead = sum.db, sum.sd, sum.dead
+		if t.p > 0 {
+			out = append(out, t)
+		}
+	}
+	return out
+}

@@ -1,0 +1,315 @@
+package diagnosis
+
+import (
+	"cmp"
+	"fmt"
+	"math"
+	"slices"
+	"strings"
+
+	"headstack/machine"
+)
+
+// Offsets and spreads of readings, in dB (common practice, no source, where
+// nothing else is said).
+const (
+	acInstrumentDB = 0.3  // absolute error of a millivoltmeter on a.c.
+	dcInstrumentDB = 0.05 // of a voltmeter on d.c., 0.5 %
+	dcSpreadDB     = 0.05 // repeat of a d.c. reading
+	wideOffsetDB   = 20   // of a tone for which the definition gives no value
+	misleading     = 0.15 // a single absolute reading misleads in 15 % of cases
+	misleadingDB   = 1.5  // and then by about this much more
+)
+
+// offsetPrior is what is known beforehand of a shared offset.
+type offsetPrior struct {
+	sd   float64
+	slip float64 // further spread of the 15 % that mislead
+	step float64
+	wide bool
+}
+
+// verdictOf turns a check into what was said; ok is false when it says nothing.
+func verdictOf(c *Check) (report int, ok bool, err error) {
+	switch c.Outcome {
+	case Works:
+		return saysWorks, true, nil
+	case Intermittent:
+		return saysIntermittent, true, nil
+	case NotFitted, NotTried:
+		return 0, false, nil
+	case Faulty:
+	default:
+		return 0, false, fmt.Errorf("diagnosis: %s: outcome %q is none of works, faulty, intermittent, not fitted, not tried", c.Ref, c.Outcome)
+	}
+	switch c.Symptom {
+	case SymptomUnknown:
+		return saysFaulty, true, nil
+	case SymptomDead:
+		return saysDead, true, nil
+	case SymptomWeak:
+		return saysWeak, true, nil
+	case SymptomDull:
+		return saysDull, true, nil
+	case SymptomThin:
+		return saysThin, true, nil
+	case SymptomNoisy:
+		return saysNoisy, true, nil
+	}
+	return 0, false, fmt.Errorf("diagnosis: %s: symptom %q is none of dead, weak, dull, thin, noisy", c.Ref, c.Symptom)
+}
+
+func (p *problem) addCheck(c *Check) error {
+	report, ok, err := verdictOf(c)
+	if err != nil || !ok {
+		return err
+	}
+	path, err := p.eng.def.Path(c.Function, c.Key)
+	if err != nil {
+		return fmt.Errorf("diagnosis: %s: %w", c.Ref, err)
+	}
+	o := &observation{path: p.path(path), fam: -1, states: 2, space: newSpace(everything), like: checkModel{report}.like}
+	p.add(o, note{ref: c.Ref, function: c.Function, key: c.Key, check: c, text: checkText(p.eng.def, c)})
+	return nil
+}
+
+// everything is the projection of a check: the ear takes in all quantities.
+func everything(e effect) effect { return e }
+
+// readingKey is what makes readings one piece of evidence: the same point, tone
+// and instrument in one probe setting. Where no setting is named all readings
+// of the session at that point count as one setting.
+type readingKey struct {
+	point, key, instrument, session, setting string
+	toneHz                                   float64
+}
+
+func (p *problem) addReadings(list []Reading) error {
+	byKey := map[readingKey]int{}
+	var groups [][]Reading
+	for _, r := range list {
+		tp, ok := p.eng.def.TestPoint(r.TestPoint)
+		if !ok {
+			return fmt.Errorf("diagnosis: %s: machine %s has no test point %q", r.Ref, p.eng.def.ID, r.TestPoint)
+		}
+		if math.IsNaN(r.Value) || math.IsInf(r.Value, 0) {
+			return fmt.Errorf("diagnosis: %s: the value is not a number", r.Ref)
+		}
+		tone := r.ToneHz
+		if tone == tp.ToneHz {
+			tone = 0
+		}
+		k := readingKey{r.TestPoint, r.Key, r.Instrument, r.Session, r.Setting, tone}
+		g, ok := byKey[k]
+		if !ok {
+			g = len(groups)
+			byKey[k] = g
+			groups = append(groups, nil)
+		}
+		groups[g] = append(groups[g], r)
+	}
+	for _, g := range groups {
+		if err := p.addReading(g); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// addReading books the readings of one probe setting by their median.
+func (p *problem) addReading(g []Reading) error {
+	def := p.eng.def
+	r := g[0]
+	tp, _ := def.TestPoint(r.TestPoint)
+	path, err := def.TestPointPath(tp, r.Key)
+	if err != nil {
+		return fmt.Errorf("diagnosis: %s: %w", r.Ref, err)
+	}
+	want := def.Expected(tp, r.Key)
+	values := make([]float64, len(g))
+	for i, x := range g {
+		if x.Unit != "" && x.Unit != want.Unit {
+			return fmt.Errorf("diagnosis: %s: value in %s, but %s is in %s", x.Ref, x.Unit, tp.ID, want.Unit)
+		}
+		values[i] = x.Value
+	}
+	slices.Sort(values)
+	value := values[len(values)/2]
+	n := note{ref: refsOf(g), point: tp, key: r.Key, readings: g, function: tp.Function, toneHz: r.ToneHz}
+	if len(path) == 0 || !want.Known {
+		p.aside = append(p.aside, judge(def, tp, r, value, want))
+		return nil
+	}
+	n.toneHz = cmp.Or(r.ToneHz, tp.ToneHz)
+	own := r.ToneHz == 0 || r.ToneHz == tp.ToneHz
+	n.wide = !own
+	y, signed := ratioDB(value, want.Value)
+	m := p.eng.reading(tp, y)
+	if !signed {
+		m.pSpot = 0.9 // the other sign than expected: this is not that point
+		y = zeroDB
+		m.y = y
+	}
+	project := scalar(0, 0)
+	prior := p.eng.ownPrior(tp, r.Key)
+	if !own {
+		project = scalar(toneShares(r.ToneHz, def.Reference.ToneHz))
+		prior = offsetPrior{sd: wideOffsetDB, step: 0.45, wide: true}
+	}
+	n.y = y
+	n.text = readingText(def, tp, r.Key, value, want, n.toneHz, own)
+	o := &observation{path: p.path(path), states: readStates, like: m.like, y: y, hasY: true, space: newSpace(project)}
+	tone := 0.0
+	if !own {
+		tone = r.ToneHz
+	}
+	o.fam = p.offset(fmt.Sprintf("%s|%s|%s|%g", r.Session, r.Instrument, tp.ID, tone), prior)
+	p.add(o, n)
+	return nil
+}
+
+// reading is the error model of one reading at a test point.
+func (e *Engine) reading(tp *machine.TestPoint, y float64) readingModel {
+	m := readingModel{y: y, sd: siblingSDDB, pSpot: wrongSpot}
+	if dc(tp) {
+		m.sd = dcSpreadDB
+	}
+	if tp.Connector != "" {
+		m.pSpot = wrongPin
+	}
+	if tp.Each != "" {
+		m.pTrack = wrongTrack
+	}
+	return m
+}
+
+// dc says that a point carries a steady voltage.
+func dc(tp *machine.TestPoint) bool { return tp.ToneHz == 0 }
+
+// ownPrior is the offset of a reading at the point's own tone: the spread that
+// the definition states plus the instrument.
+func (e *Engine) ownPrior(tp *machine.TestPoint, key string) offsetPrior {
+	sd := e.def.Expected(tp, key).SDDB()
+	if dc(tp) {
+		sd = math.Hypot(sd, dcInstrumentDB)
+		return offsetPrior{sd: sd, slip: 2 * sd, step: math.Max(0.04, sd/2)}
+	}
+	sd = math.Hypot(sd, acInstrumentDB)
+	return offsetPrior{sd: sd, slip: 2*sd + misleadingDB, step: 0.45}
+}
+
+// toneShares is how much of a fault's treble and bass effect, which are stated
+// at 10 kHz and 63 Hz, shows at another tone. Losses in tape and circuits lie
+// between proportional to frequency and a first-order corner.
+func toneShares(toneHz, refHz float64) (treble, bass float64) {
+	switch {
+	case toneHz > 2*refHz:
+		return math.Min(1.2, math.Pow(toneHz/10000, 0.7)), 0
+	case toneHz > 0 && toneHz < refHz/2:
+		return 0, math.Min(1.2, math.Pow(63/toneHz, 0.7))
+	}
+	return 0, 0
+}
+
+// ratioDB is the reading over the expected value in dB; signed is false when
+// the sign is the wrong one.
+func ratioDB(value, want float64) (y float64, signed bool) {
+	if value == 0 {
+		return zeroDB, true
+	}
+	ratio := value / want
+	if ratio < 0 {
+		return 20 * math.Log10(-ratio), false
+	}
+	return math.Max(zeroDB, 20*math.Log10(ratio)), true
+}
+
+// judge says whether a reading that no stage explains lies in its range.
+func judge(def *machine.Definition, tp *machine.TestPoint, r Reading, value float64, want machine.Expected) aside {
+	name := def.Designator(tp.Part, tp.Each, r.Key)
+	a := aside{ref: r.Ref, ok: true}
+	got := quantity(value, want.Unit)
+	switch {
+	case want.Max != 0:
+		a.ok = math.Abs(value) <= want.Max
+		a.text = fmt.Sprintf("%s at %s, at most %s allowed", got, name, quantity(want.Max, want.Unit))
+	case want.Known:
+		low, high := want.Value*math.Exp(-2*want.SDLn), want.Value*math.Exp(2*want.SDLn)
+		a.ok = math.Abs(value) >= math.Abs(low) && math.Abs(value) <= math.Abs(high) && value*want.Value > 0
+		a.text = fmt.Sprintf("%s at %s, %s to %s expected", got, name, quantity(low, want.Unit), quantity(high, want.Unit))
+	default:
+		a.text = fmt.Sprintf("%s at %s, nothing is said of what to expect", got, name)
+	}
+	return a
+}
+
+func refsOf(g []Reading) string {
+	var refs []string
+	for _, r := range g {
+		if !slices.Contains(refs, r.Ref) {
+			refs = append(refs, r.Ref)
+		}
+	}
+	return strings.Join(refs, ", ")
+}
+
+// offset finds or makes the family of a shared offset.
+func (p *problem) offset(name string, prior offsetPrior) int {
+	f, ok := p.fams[name]
+	if !ok {
+		f = len(p.model.families)
+		p.fams[name] = f
+		p.model.families = append(p.model.families, family{wide: prior.wide})
+		p.priors = append(p.priors, prior)
+	}
+	return f
+}
+
+// makeFamilies puts the offsets on grids. A wide offset has no value of its
+// own to go by; its grid covers the neighbourhood of its siblings' readings.
+func (p *problem) makeFamilies() {
+	values := make([][]float64, len(p.model.families))
+	for _, o := range p.model.obs {
+		if o.fam >= 0 {
+			values[o.fam] = append(values[o.fam], o.y)
+		}
+	}
+	for f := range p.model.families {
+		slices.Sort(values[f])
+		p.model.families[f] = gridOf(p.priors[f], values[f])
+	}
+}
+
+const maxNodes = 250
+
+func gridOf(prior offsetPrior, sorted []float64) family {
+	out := family{wide: prior.wide}
+	step := prior.step
+	density := func(x float64) float64 {
+		return (1-misleading)*gauss(x, prior.sd) + misleading*gauss(x, math.Hypot(prior.sd, prior.slip))
+	}
+	keep := func(float64) bool { return true }
+	low, high := -3*(prior.sd+prior.slip), 3*(prior.sd+prior.slip)
+	if prior.wide {
+		median := sorted[len(sorted)/2]
+		density = func(x float64) float64 { return gauss(x-median, prior.sd) }
+		low, high = sorted[0]-3, sorted[len(sorted)-1]+24
+		// A good sibling reads the offset itself, a weak one up to 24 dB less.
+		keep = func(x float64) bool {
+			return slices.ContainsFunc(sorted, func(y float64) bool { return x > y-3 && x < y+24 })
+		}
+	}
+	step = math.Max(step, (high-low)/maxNodes)
+	sum := 0.0
+	for k := math.Ceil(low / step); k <= high/step; k++ {
+		if x := k * step; keep(x) {
+			out.nodes = append(out.nodes, x)
+			out.p = append(out.p, density(x))
+			sum += density(x)
+		}
+	}
+	for i := range out.p {
+		out.p[i] /= sum
+	}
+	return out
+}

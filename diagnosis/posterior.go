@@ -1,0 +1,343 @@
+package diagnosis
+
+import (
+	"math"
+	"runtime"
+	"sync"
+)
+
+// posterior is the outcome of the sums.
+type posterior struct {
+	s   *solver
+	run *run
+	z   float64 // scaled evidence
+	// row is the weight of each row of each class, by node.
+	row [][][]float64
+	// fault is P(component is faulty in atom) by component and atom.
+	fault [][]float64
+	// wrong is, by observation, the probability of each wrong-reading state.
+	wrong [][]float64
+}
+
+// solve runs the whole inference.
+func solve(m *model) (*posterior, error) { return newSolver(m).solve() }
+
+func (s *solver) solve() (*posterior, error) {
+	if err := s.explore(); err != nil {
+		return nil, err
+	}
+	p := &posterior{s: s}
+	r := s.newRun()
+	d := r.descendAll()
+	if !(d.z > 0) {
+		return nil, errImpossible
+	}
+	p.run = r
+	p.z = d.z
+	p.row = d.row
+	p.fault = s.faults(d)
+	p.wrong = s.wrongStates(d)
+	return p, nil
+}
+
+// logEvidence is ln P(evidence) under the model as summed.
+func (p *posterior) logEvidence() float64 {
+	v := math.Log(p.z)
+	for _, t := range p.s.like {
+		v -= math.Log(t.scale)
+	}
+	return v
+}
+
+// faulty is the probability that a component is faulty.
+func (p *posterior) faulty(c int) float64 { return sumOf(p.fault[c]) }
+
+func sumOf(v []float64) float64 {
+	sum := 0.0
+	for _, x := range v {
+		sum += x
+	}
+	return sum
+}
+
+// descent is what one pass down the tree collects, unnormalised.
+type descent struct {
+	z    float64
+	row  [][][]float64 // node, class, row of the class
+	seen [][]float64   // observation: table entry -> weight
+}
+
+// descendAll passes the weight of every point down the tree, level by level,
+// so that what is alike for a scope is passed on once.
+func (r *run) descendAll() *descent {
+	s := r.s
+	d := &descent{row: make([][][]float64, len(s.nodes)), seen: make([][]float64, len(s.m.obs))}
+	// flow is the weight that reaches each class of each scope under each
+	// choice of the subtree's offsets.
+	flow := make([][][]float64, len(s.nodes))
+	for i, n := range s.nodes {
+		flow[i] = make([][]float64, len(n.classes))
+		d.row[i] = make([][]float64, len(n.classes))
+	}
+	root := s.root()
+	flow[0][root] = make([]float64, len(s.nodes[0].choices))
+	for _, p := range s.points {
+		r.enter(p.delta)
+		d.z += p.prior * r.eval(0, root, p.delta)
+		flow[0][root][r.sub[0]] += p.prior
+	}
+	for i, n := range s.nodes { // parents come before children
+		for c := range flow[i] {
+			for id, w := range flow[i][c] {
+				if w > 0 {
+					r.sub[i] = int32(id)
+					for k, ch := range n.children {
+						r.sub[ch] = n.below[id][k]
+					}
+					r.descend(d, flow, i, int32(c), w, n.deltas[id])
+				}
+			}
+		}
+	}
+	return d
+}
+
+// descend spreads weight outer over the rows of class c of scope i.
+func (r *run) descend(d *descent, flow [][][]float64, i int, c int32, outer float64, delta []uint8) {
+	n := r.s.nodes[i]
+	cl := n.classes[c]
+	if d.row[i][c] == nil {
+		d.row[i][c] = make([]float64, len(cl.rows))
+	}
+	w := len(n.children)
+	var buf [32]float64
+	sub := append(buf[:0], make([]float64, w)...)
+	for x := range cl.rows {
+		local := outer * r.local(n, i, cl, x, delta)
+		if local == 0 {
+			continue
+		}
+		all := local
+		for k, ch := range n.children {
+			sub[k] = r.eval(ch, cl.child[x*w+k], delta)
+			all *= sub[k]
+		}
+		d.row[i][c][x] += all
+		r.count(d, n, cl, x, all, delta)
+		for k, ch := range n.children {
+			others := local
+			for j, v := range sub {
+				if j != k {
+					others *= v
+				}
+			}
+			if others > 0 {
+				to := &flow[ch][cl.child[x*w+k]]
+				if *to == nil {
+					*to = make([]float64, len(r.s.nodes[ch].choices))
+				}
+				(*to)[r.sub[ch]] += others
+			}
+		}
+	}
+}
+
+// count books weight to the table entries of the scope's own observations.
+func (r *run) count(d *descent, n *node, cl *class, a int, weight float64, delta []uint8) {
+	w := len(n.own)
+	for k, o := range n.own {
+		at := int(cl.ids[a*w+k])*r.s.like[o].nodes + r.s.nodeOf(o, delta)
+		for at >= len(d.seen[o]) {
+			d.seen[o] = append(d.seen[o], make([]float64, at+1-len(d.seen[o]))...)
+		}
+		d.seen[o][at] += weight
+	}
+}
+
+// faults turns row weights into posteriors of atoms. Within a row the prior
+// shares stand, since nothing observed tells its fault sets apart.
+func (s *solver) faults(d *descent) [][]float64 {
+	out := make([][]float64, len(s.m.components))
+	for c := range out {
+		out[c] = make([]float64, len(s.m.components[c].atoms))
+	}
+	for i, n := range s.nodes {
+		total := make([]float64, len(n.alive))
+		for c, rows := range d.row[i] {
+			for x, w := range rows {
+				total[n.classes[c].rows[x]] += w / d.z
+			}
+		}
+		for a, r := range n.alive {
+			if total[a] > 0 {
+				s.spread(n, &n.rows[r], total[a], out)
+			}
+		}
+	}
+	return out
+}
+
+// spread shares the posterior of a row among the atoms of its fault sets.
+func (s *solver) spread(n *node, r *row, p float64, out [][]float64) {
+	for _, f := range r.sets {
+		set := &n.sets[f]
+		share := p * set.w / r.w
+		for k, kd := range set.kinds {
+			s.spreadKind(n, set, k, &n.kinds[kd], share, out)
+		}
+	}
+}
+
+func (s *solver) spreadKind(n *node, set *faultSet, k int, kd *kind, share float64, out [][]float64) {
+	if len(set.kinds) != 2 || s.m.maxFaults > 2 {
+		for _, a := range kd.atoms {
+			out[a.comp][a.atom] += share * a.odds / kd.sum
+		}
+		return
+	}
+	other := &n.kinds[set.kinds[1-k]]
+	norm := 0.0
+	for _, b := range kd.by {
+		norm += b.odds * (other.sum - other.of(b.comp))
+	}
+	if norm <= 0 {
+		return
+	}
+	for _, a := range kd.atoms {
+		out[a.comp][a.atom] += share * a.odds * (other.sum - other.of(a.comp)) / norm
+	}
+}
+
+// wrongStates is the posterior of each observation's states.
+func (s *solver) wrongStates(d *descent) [][]float64 {
+	out := make([][]float64, len(s.m.obs))
+	for o, seen := range d.seen {
+		out[o] = make([]float64, s.m.obs[o].states)
+		for at, w := range seen {
+			if w == 0 {
+				continue
+			}
+			x := s.states(o, int32(at/s.like[o].nodes), at%s.like[o].nodes)
+			sum := sumOf(x)
+			for k := range x {
+				out[o][k] += w / d.z * x[k] / sum
+			}
+		}
+	}
+	return out
+}
+
+// lightPoints is the share of the posterior over offsets that is left out when
+// observations are left out in turn.
+const lightPoints = 1e-3
+
+// without is the posterior of every component's fault with each observation
+// left out in turn: one entry per observation, then per component.
+func (p *posterior) without() [][]float64 {
+	s := p.s
+	points := s.points
+	defer func() { s.points = points }()
+	if s.pruned {
+		s.points = s.heavy(lightPoints)
+	}
+	s.prepare()
+	out := make([][]float64, len(s.m.obs))
+	work := make(chan int)
+	var wg sync.WaitGroup
+	for range min(runtime.GOMAXPROCS(0), len(out)) {
+		wg.Go(func() {
+			for o := range work {
+				r := p.spare(o)
+				d := r.descendAll()
+				out[o] = make([]float64, len(s.m.components))
+				if d.z > 0 {
+					for c, atoms := range s.faults(d) {
+						out[o][c] = sumOf(atoms)
+					}
+				}
+			}
+		})
+	}
+	for o := range out {
+		work <- o
+	}
+	close(work)
+	wg.Wait()
+	return out
+}
+
+// spare is a run without observation o that starts from the finished run's
+// sums of all subtrees that do not see it.
+func (p *posterior) spare(o int) *run {
+	r := p.s.newRun()
+	r.skip = o
+	at := p.s.m.scopeOf(p.s.m.obs[o])
+	for i := range r.memo {
+		if !p.s.m.above(i, at) {
+			r.memo[i] = p.run.memo[i]
+		}
+	}
+	return r
+}
+
+// prepare works out every table and class that a changed sum may need, so that
+// several can run at once without writing to them.
+func (s *solver) prepare() {
+	for changed := true; changed; {
+		changed = false
+		for i, n := range s.nodes {
+			for c := 0; c < len(n.classes); c++ {
+				if !n.classes[c].built {
+					s.build(i, n.classes[c])
+					changed = true
+				}
+			}
+		}
+	}
+	for o := range s.like {
+		for id := range s.m.obs[o].space.lists {
+			for node := range s.like[o].nodes {
+				s.likelihood(o, int32(id), node)
+			}
+		}
+	}
+}
+
+// heavy is the leading points that hold all but a share of the posterior.
+func (s *solver) heavy(share float64) []point {
+	sum := 0.0
+	for i, p := range s.points {
+		if sum += p.value; sum > 1-share {
+			return s.points[:i+1]
+		}
+	}
+	return s.points
+}
+
+// outside is the prior mass of fault sets that were not enumerated, plus what
+// pruning is estimated to have lost.
+func (s *solver) outside() float64 {
+	inside := 1.0
+	for _, n := range s.nodes {
+		inside *= 1 - n.outA
+	}
+	return math.Min(1, 1-inside+s.loss)
+}
+
+// faultFree is the probability that no component that the evidence sees is
+// faulty.
+func (p *posterior) faultFree() float64 {
+	r := p.s.newRun()
+	r.weights = make([][]float64, len(p.s.nodes))
+	for i, n := range p.s.nodes {
+		r.weights[i] = make([]float64, len(n.alive))
+		for a, rw := range n.alive {
+			for _, f := range n.rows[rw].sets {
+				if len(n.sets[f].kinds) == 0 {
+					r.weights[i][a] = n.sets[f].w
+				}
+			}
+		}
+	}
+	return r.total() / p.z
+}

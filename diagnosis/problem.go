@@ -1,0 +1,214 @@
+package diagnosis
+
+import (
+	"cmp"
+	"fmt"
+	"slices"
+	"strconv"
+
+	"headstack/machine"
+)
+
+// problem is the model of one job with the way back from its numbers to stages
+// and evidence.
+type problem struct {
+	eng    *Engine
+	model  *model
+	seen   []machine.Instance       // per component
+	comp   map[machine.Instance]int // of those that some observation sees
+	notes  []note                   // per observation
+	aside  []aside                  // evidence that is only in or out of range
+	fams   map[string]int           // by name
+	priors []offsetPrior            // per family
+}
+
+// note says in words what an observation was.
+type note struct {
+	ref      string
+	function string
+	key      string
+	point    *machine.TestPoint
+	check    *Check
+	readings []Reading // repeats in one probe setting
+	measure  string    // level, treble, bass or noise of a capture
+	y        float64   // dB relative to what is expected
+	toneHz   float64
+	text     string // "98 mV at TP11-3, 100 mV expected"
+	wide     bool   // only siblings say what it should be
+}
+
+// aside is a reading that is judged by its range alone.
+type aside struct {
+	ref, text string
+	ok        bool
+}
+
+// atlas is what of a definition does not change with the evidence: the scope
+// of every stage instance and its fault modes.
+type atlas struct {
+	def    *machine.Definition
+	scopes []scopeDef
+	scope  map[machine.Instance]int
+	prior  map[machine.Instance]float64
+	modes  map[*machine.Stage][]machine.FaultMode
+	atoms  map[*machine.Stage][]atom
+	all    []machine.Instance
+}
+
+func newAtlas(def *machine.Definition) (*atlas, error) {
+	a := &atlas{def: def, scope: map[machine.Instance]int{}, prior: map[machine.Instance]float64{},
+		modes: map[*machine.Stage][]machine.FaultMode{}, atoms: map[*machine.Stage][]atom{}, all: def.Instances()}
+	a.scopes = []scopeDef{{"shared", -1}}
+	group := map[string]int{}
+	for _, g := range def.Groups {
+		group[g.ID] = len(a.scopes)
+		a.scopes = append(a.scopes, scopeDef{"group " + g.Name, 0})
+	}
+	track := map[string]int{}
+	for _, k := range def.ReplicaKeys(machine.EachTrack) {
+		parent := 0
+		if n, err := strconv.Atoi(k); err == nil {
+			if g, ok := def.GroupOf(n); ok {
+				parent = group[g.ID]
+			}
+		}
+		track[k] = len(a.scopes)
+		a.scopes = append(a.scopes, scopeDef{"track " + k, parent})
+	}
+	served, err := servedTracks(def)
+	if err != nil {
+		return nil, err
+	}
+	other := map[string]int{}
+	for _, in := range a.all {
+		switch in.Stage.Each {
+		case "":
+			a.scope[in] = 0
+		case machine.EachGroup:
+			a.scope[in] = group[in.Key]
+		case machine.EachTrack:
+			a.scope[in] = track[in.Key]
+		default:
+			a.scope[in] = a.otherScope(replica{in.Stage.Each, in.Key}, served, track, other)
+		}
+		a.describe(in)
+	}
+	return a, nil
+}
+
+// replica is one member of a replica set: strip 3.
+type replica struct{ each, key string }
+
+// otherScope places a member of a named replica set: with the one track it
+// serves, with the shared stages when it serves several, else by itself.
+func (a *atlas) otherScope(r replica, served map[replica][]string, track, other map[string]int) int {
+	switch tracks := served[r]; len(tracks) {
+	case 1:
+		return track[tracks[0]]
+	case 0:
+		name := r.each + " " + r.key
+		if _, ok := other[name]; !ok {
+			other[name] = len(a.scopes)
+			a.scopes = append(a.scopes, scopeDef{name, 0})
+		}
+		return other[name]
+	}
+	return 0
+}
+
+// describe notes prior and fault modes of an instance's stage.
+func (a *atlas) describe(in machine.Instance) {
+	if _, ok := a.modes[in.Stage]; !ok {
+		_, modes := a.def.FaultModes(in.Stage)
+		a.modes[in.Stage] = modes
+		a.atoms[in.Stage] = atomsOf(modes)
+	}
+	prior, _ := a.def.FaultModes(in.Stage)
+	a.prior[in] = prior
+}
+
+// servedTracks lists, for each member of a replica set, the tracks whose
+// functions pass it.
+func servedTracks(def *machine.Definition) (map[replica][]string, error) {
+	out := map[replica][]string{}
+	for _, f := range def.Functions {
+		if f.Each != machine.EachTrack {
+			continue
+		}
+		for _, k := range def.ReplicaKeys(f.Each) {
+			path, err := def.Path(f.ID, k)
+			if err != nil {
+				return nil, fmt.Errorf("diagnosis: %w", err)
+			}
+			for _, in := range path {
+				r := replica{in.Stage.Each, in.Key}
+				if !slices.Contains(out[r], k) {
+					out[r] = append(out[r], k)
+				}
+			}
+		}
+	}
+	return out, nil
+}
+
+// build makes the model of the evidence.
+func (e *Engine) build(ev Evidence) (*problem, error) {
+	p := &problem{eng: e, comp: map[machine.Instance]int{}, fams: map[string]int{},
+		model: &model{scopes: slices.Clone(e.atlas.scopes), maxFaults: e.opt.MaxFaults}}
+	for i := range ev.Checks {
+		if err := p.addCheck(&ev.Checks[i]); err != nil {
+			return nil, err
+		}
+	}
+	if err := p.addReadings(ev.Readings); err != nil {
+		return nil, err
+	}
+	for i := range ev.Measures {
+		if err := p.addMeasured(&ev.Measures[i]); err != nil {
+			return nil, err
+		}
+	}
+	p.makeFamilies()
+	return p, nil
+}
+
+// path numbers the components of a path, adding those not met before.
+func (p *problem) path(list []machine.Instance) []int {
+	out := make([]int, len(list))
+	for i, in := range list {
+		c, ok := p.comp[in]
+		if !ok {
+			c = len(p.seen)
+			p.comp[in] = c
+			p.seen = append(p.seen, in)
+			a := p.eng.atlas
+			p.model.components = append(p.model.components, component{scope: a.scope[in], prior: a.prior[in], atoms: a.atoms[in.Stage]})
+		}
+		out[i] = c
+	}
+	return out
+}
+
+// add books an observation.
+func (p *problem) add(o *observation, n note) {
+	o.ref = n.ref
+	p.model.obs = append(p.model.obs, o)
+	p.notes = append(p.notes, n)
+}
+
+// modeOf is the fault mode behind an atom.
+func (p *problem) modeOf(comp, atomIndex int) *machine.FaultMode {
+	st := p.seen[comp].Stage
+	at := p.model.components[comp].atoms[atomIndex]
+	return &p.eng.atlas.modes[st][at.mode]
+}
+
+// compareKeys sorts replica keys by number where they are numbers.
+func compareKeys(a, b string) int {
+	x, errX := strconv.Atoi(a)
+	y, errY := strconv.Atoi(b)
+	if errX == nil && errY == nil {
+		return cmp.Compare(x, y)
+	}
+	return cmp.Compare(a, b)
+}

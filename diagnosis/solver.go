@@ -1,0 +1,282 @@
+package diagnosis
+
+import (
+	"errors"
+	"math"
+	"slices"
+)
+
+// errImpossible says that no hypothesis explains the evidence at all, which
+// the wrong-reading alternatives should make unreachable.
+var errImpossible = errors.New("diagnosis: no combination of faults and wrong readings explains the evidence")
+
+// solver holds a model ready for sums.
+type solver struct {
+	m      *model
+	nodes  []*node
+	pos    []map[int]int // per observation: component -> place on the path
+	shared []int         // per observation: its family when siblings share it, else -1
+	like   []likeTable
+	points []point // offsets summed over, heaviest first
+	loss   float64 // estimated posterior mass that pruning left out
+	pruned bool
+	budget float64 // row evaluations up to which everything is summed
+	least  float64 // share of the posterior under which a row is left out
+}
+
+// point is one joint choice of all shared offsets.
+type point struct {
+	delta []uint8
+	prior float64
+	value float64 // prior times likelihood, relative
+}
+
+// likeTable is the likelihood of one observation by effect number and offset
+// node, scaled to a largest value of about 1; NaN is not yet worked out.
+type likeTable struct {
+	nodes int
+	scale float64
+	v     []float64
+}
+
+func newSolver(m *model) *solver {
+	m.straighten()
+	s := &solver{m: m, budget: fullWork}
+	count := make([]int, len(m.families))
+	for _, o := range m.obs {
+		if o.fam >= 0 {
+			count[o.fam]++
+		}
+	}
+	for _, o := range m.obs {
+		pos := map[int]int{}
+		for k, c := range o.path {
+			pos[c] = k
+		}
+		s.pos = append(s.pos, pos)
+		f, nodes := -1, 1
+		if o.fam >= 0 && count[o.fam] > 1 {
+			f, nodes = o.fam, len(m.families[o.fam].nodes)
+		}
+		s.shared = append(s.shared, f)
+		s.like = append(s.like, likeTable{nodes: nodes})
+	}
+	s.buildNodes()
+	s.scaleTables()
+	return s
+}
+
+// scaleTables finds a scale for each observation so that products of many do
+// not run out of the exponent.
+func (s *solver) scaleTables() {
+	for o := range s.like {
+		s.like[o].scale = 1
+		top := 0.0
+		ids := map[int32]bool{0: true}
+		for _, n := range s.nodes {
+			for k, ob := range n.sub {
+				if ob == o {
+					for i := range n.kinds {
+						ids[n.kinds[i].sig[k]] = true
+					}
+				}
+			}
+		}
+		for id := range ids {
+			for node := range s.like[o].nodes {
+				top = math.Max(top, s.likelihood(o, id, node))
+			}
+		}
+		s.like[o].v = nil
+		if top > 0 {
+			s.like[o].scale = 1 / top
+		}
+	}
+}
+
+// likelihood of observation o when effect id arrives at offset node.
+func (s *solver) likelihood(o int, id int32, node int) float64 {
+	t := &s.like[o]
+	at := int(id)*t.nodes + node
+	if at >= len(t.v) {
+		grown := make([]float64, 2*at+64)
+		for i := copy(grown, t.v); i < len(grown); i++ {
+			grown[i] = math.NaN()
+		}
+		t.v = grown
+	}
+	if v := t.v[at]; v == v {
+		return v
+	}
+	sum := 0.0
+	for _, x := range s.states(o, id, node) {
+		sum += x
+	}
+	t.v[at] = sum * t.scale
+	return t.v[at]
+}
+
+// states is the likelihood by wrong-reading state, unscaled; an offset that no
+// sibling shares is summed out.
+func (s *solver) states(o int, id int32, node int) []float64 {
+	ob := s.m.obs[o]
+	arrive := ob.space.totals(id)
+	out := make([]float64, ob.states)
+	switch {
+	case ob.fam < 0:
+		ob.like(arrive, 0, out)
+	case s.shared[o] >= 0:
+		ob.like(arrive, s.m.families[ob.fam].nodes[node], out)
+	default:
+		part := make([]float64, ob.states)
+		f := &s.m.families[ob.fam]
+		for k, delta := range f.nodes {
+			ob.like(arrive, delta, part)
+			for i := range out {
+				out[i] += f.p[k] * part[i]
+			}
+		}
+	}
+	return out
+}
+
+// run is one evaluation of the sums, possibly without one observation or with
+// other weights of the fault sets. Several may go on at once once the tables
+// and classes they need are there.
+type run struct {
+	s       *solver
+	skip    int           // observation left out, -1 none
+	weights [][]float64   // per node and alive row; nil: the rows' own
+	memo    [][][]float64 // node, class, choice of the subtree's offsets; NaN unknown
+	sub     []int32       // per node: number of the present choice
+}
+
+func (s *solver) newRun() *run {
+	return &run{s: s, skip: -1, memo: make([][][]float64, len(s.nodes)), sub: make([]int32, len(s.nodes))}
+}
+
+// enter makes delta the present joint choice of offsets.
+func (r *run) enter(delta []uint8) {
+	var buf [64]byte
+	for i := len(r.s.nodes) - 1; i >= 0; i-- { // children before parents
+		n := r.s.nodes[i]
+		key := buf[:0]
+		for _, f := range n.fams {
+			key = append(key, delta[f])
+		}
+		id, ok := n.choices[string(key)]
+		if !ok {
+			id = int32(len(n.choices))
+			n.choices[string(key)] = id
+			n.deltas = append(n.deltas, slices.Clone(delta))
+			below := make([]int32, len(n.children))
+			for k, c := range n.children {
+				below[k] = r.sub[c]
+			}
+			n.below = append(n.below, below)
+		}
+		r.sub[i] = id
+	}
+}
+
+func (r *run) weight(n *node, i int, a int32) float64 {
+	if r.weights != nil && r.weights[i] != nil {
+		return r.weights[i][a]
+	}
+	return n.rows[n.alive[a]].w
+}
+
+// eval sums a subtree over its fault sets, for upper effects of class c and
+// the offsets entered.
+func (r *run) eval(i int, c int32, delta []uint8) float64 {
+	for int(c) >= len(r.memo[i]) {
+		r.memo[i] = append(r.memo[i], nil)
+	}
+	id := int(r.sub[i])
+	if m := r.memo[i][c]; id < len(m) && m[id] == m[id] {
+		return m[id]
+	}
+	n := r.s.nodes[i]
+	cl := n.classes[c]
+	if !cl.built {
+		r.s.build(i, cl)
+	}
+	sum := 0.0
+	for x := range cl.rows {
+		sum += r.term(n, i, cl, x, delta)
+	}
+	for id >= len(r.memo[i][c]) {
+		r.memo[i][c] = append(r.memo[i][c], math.NaN())
+	}
+	r.memo[i][c][id] = sum
+	return sum
+}
+
+// local is the weight of row x of a class times the likelihood of the scope's
+// own observations.
+func (r *run) local(n *node, i int, cl *class, x int, delta []uint8) float64 {
+	v := r.weight(n, i, cl.rows[x])
+	w := len(n.own)
+	for k, o := range n.own {
+		if v == 0 {
+			return 0
+		}
+		if o != r.skip {
+			v *= r.s.likelihood(o, cl.ids[x*w+k], r.s.nodeOf(o, delta))
+		}
+	}
+	return v
+}
+
+func (r *run) term(n *node, i int, cl *class, x int, delta []uint8) float64 {
+	v := r.local(n, i, cl, x, delta)
+	w := len(n.children)
+	for k, c := range n.children {
+		if v == 0 {
+			return 0
+		}
+		v *= r.eval(c, cl.child[x*w+k], delta)
+	}
+	return v
+}
+
+func (s *solver) nodeOf(o int, delta []uint8) int {
+	if f := s.shared[o]; f >= 0 {
+		return int(delta[f])
+	}
+	return 0
+}
+
+// offsetPrior is the prior of a joint choice of offsets.
+func (s *solver) offsetPrior(delta []uint8) float64 {
+	p := 1.0
+	for _, f := range s.nodes[0].fams {
+		p *= s.m.families[f].p[delta[f]]
+	}
+	return p
+}
+
+// root is the class of the shared scope: nothing lies above it.
+func (s *solver) root() int32 {
+	return s.clear(0)
+}
+
+// value is prior times likelihood of a joint choice of offsets.
+func (r *run) value(delta []uint8) float64 {
+	p := r.s.offsetPrior(delta)
+	if p == 0 {
+		return 0
+	}
+	r.enter(delta)
+	return p * r.eval(0, r.s.root(), delta)
+}
+
+// total sums over the points.
+func (r *run) total() float64 {
+	sum := 0.0
+	for _, p := range r.s.points {
+		r.enter(p.delta)
+		sum += p.prior * r.eval(0, r.s.root(), p.delta)
+	}
+	return sum
+}

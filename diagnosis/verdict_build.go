@@ -1,0 +1,3 @@
+package diagnosis
+
+func (e *Engine) verdict(p *problem, post *posterior) *Verdict { return &Verdict{} }
