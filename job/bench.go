@@ -5,6 +5,7 @@ import (
 	"sync"
 	"time"
 
+	"headstack/diagnosis"
 	"headstack/machine"
 	"headstack/measure"
 )
@@ -18,8 +19,9 @@ type Bench struct {
 	files Files
 	opt   BenchOptions
 
-	mu   sync.Mutex
-	defs map[string]*machine.Definition // by SHA-256, as loaded; read-only
+	mu      sync.Mutex
+	defs    map[string]*machine.Definition // by SHA-256, as loaded; read-only
+	engines map[string]*diagnosis.Engine   // by SHA-256 of the definition
 }
 
 // BenchOptions are what a Bench takes from outside; the zero value is for use,
@@ -39,7 +41,8 @@ func NewBench(rec Record, files Files, opt BenchOptions) *Bench {
 	if opt.Measure == nil {
 		opt.Measure = measure.TestTape
 	}
-	return &Bench{rec: rec, files: files, opt: opt, defs: make(map[string]*machine.Definition)}
+	return &Bench{rec: rec, files: files, opt: opt,
+		defs: make(map[string]*machine.Definition), engines: make(map[string]*diagnosis.Engine)}
 }
 
 // NewJob is what intake asks for.

@@ -2,16 +2,44 @@ package job
 
 import (
 	"context"
-	"errors"
+	"fmt"
 
 	"headstack/diagnosis"
 )
 
-// Diagnose reasons over the current entries of a job.
+// Diagnose reasons over the current entries of a job. The view is the one that
+// the verdict is about.
 func (b *Bench) Diagnose(ctx context.Context, jobID string) (*diagnosis.Verdict, *View, error) {
 	v, err := b.View(ctx, jobID)
 	if err != nil {
 		return nil, nil, err
 	}
-	return nil, v, errors.New("the diagnosis is not built yet")
+	engine, err := b.engine(v)
+	if err != nil {
+		return nil, nil, fmt.Errorf("diagnosing %s: %w", jobID, err)
+	}
+	verdict, err := engine.Diagnose(b.Evidence(v))
+	if err != nil {
+		return nil, nil, fmt.Errorf("diagnosing %s: %w", jobID, err)
+	}
+	return verdict, v, nil
+}
+
+// engine returns the engine for a job's definition; it keeps nothing between
+// jobs and is made once per version of a definition.
+func (b *Bench) engine(v *View) (*diagnosis.Engine, error) {
+	b.mu.Lock()
+	e := b.engines[v.Job.DefinitionSHA]
+	b.mu.Unlock()
+	if e != nil {
+		return e, nil
+	}
+	e, err := diagnosis.New(v.Def, diagnosis.Options{})
+	if err != nil {
+		return nil, err
+	}
+	b.mu.Lock()
+	b.engines[v.Job.DefinitionSHA] = e
+	b.mu.Unlock()
+	return e, nil
 }
