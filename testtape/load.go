@@ -15,8 +15,12 @@ import (
 
 // Limits that keep a hostile or mistaken file from costing memory or time.
 const (
-	maxFileBytes = 256 << 10 // 400 sections written out at length take 40 KiB
-	maxNesting   = 16        // the format itself needs 3
+	maxFileBytes = 64 << 10 // 400 sections written out at length take 40 KiB
+	maxNesting   = 16       // the format itself needs 3
+	// The YAML library takes time with the square of the number of these signs: a
+	// minute for 200 000 commas.
+	maxCommas = 4000
+	maxSigns  = 1000 // of & * ! % together
 )
 
 // Error is one mistake in a test-tape description: where, what, and what would
@@ -47,7 +51,7 @@ func (e *Error) Error() string {
 }
 
 // Load reads a test-tape description. name is the file's name for messages;
-// data is YAML, at most 256 KiB, one document, without anchors and aliases.
+// data is YAML, at most 64 KiB, one document, without anchors and aliases.
 //
 // The error is an *[Error], or several of them joined when the file is well
 // formed but several values are wrong.
@@ -144,11 +148,11 @@ func badText(data []byte) (line, column int, bad bool) {
 	return 0, 0, false
 }
 
-// checkNesting refuses deep nesting before the recursive parser meets it. It
-// counts generously: open brackets anywhere, and list dashes and question marks
-// along one line.
+// checkNesting refuses what would cost the recursive parser depth or time. It
+// counts generously: open brackets and commas anywhere, and list dashes and
+// question marks along one line.
 func checkNesting(name string, data []byte) error {
-	open, inLine, indent := 0, 0, map[int]bool{}
+	open, inLine, commas, signs, indent := 0, 0, 0, 0, map[int]bool{}
 	line, column := 1, 0
 	lineStart := true
 	for _, b := range data {
@@ -163,6 +167,13 @@ func checkNesting(name string, data []byte) error {
 			open--
 		case '-', '?', ':':
 			inLine++
+		case ',':
+			commas++
+		case '&', '*', '!', '%':
+			signs++
+		}
+		if commas > maxCommas || signs > maxSigns {
+			return &Error{File: name, Line: line, Column: column, Problem: "too many commas or special signs", Want: "a test-tape description has a few for each section; is this the right file"}
 		}
 		if lineStart && b != ' ' && b != '\r' && b != '\t' {
 			lineStart = false

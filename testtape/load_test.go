@@ -242,6 +242,25 @@ func TestReferenceSection(t *testing.T) {
 	}
 }
 
+// Files made to be slow are refused soon: two seconds is plenty even on a busy
+// machine, where they once took a minute.
+func TestLoadIsQuick(t *testing.T) {
+	for name, src := range map[string]string{
+		"commas": "[" + strings.Repeat("1,", 30000), "anchors": strings.Repeat("&a ", 20000), "directives": strings.Repeat("%", 60000),
+		"few commas": "[" + strings.Repeat("1,", 3999), "dashes": strings.Repeat("- ", 30000), "brackets": strings.Repeat("[", 60000),
+		"comments": strings.Repeat("#\n", 30000), "keys": strings.Repeat("a: b\n", 12000), "lists": strings.Repeat("- a\n", 15000),
+		"too long": strings.Repeat("#", maxFileBytes+1),
+	} {
+		began := time.Now()
+		if _, err := Load(name, []byte(src)); err == nil {
+			t.Errorf("%s: loaded", name)
+		}
+		if took := time.Since(began); took > 2*time.Second {
+			t.Errorf("%s: took %v", name, took)
+		}
+	}
+}
+
 func FuzzLoad(f *testing.F) {
 	f.Add(New())
 	files, _ := filepath.Glob("testdata/broken/*.yaml")

@@ -168,19 +168,28 @@ func (sc *scene) play(p piece, x []float64, rng *rand.Rand) {
 	case "voice":
 		// A pitch that glides, with harmonics, in syllables.
 		phase, f0 := 0., 120.
+		gain := amplitude(p.db)
 		for i := range x {
 			t := float64(i) * dt
 			f0 += (110 + 40*math.Sin(2*math.Pi*0.7*t) - f0) * 0.001
 			phase += 2 * math.Pi * f0 * dt
 			env := math.Max(0, math.Sin(2*math.Pi*2.3*t))
-			for h := 1; h <= 20; h++ {
-				x[i] += env * amplitude(p.db-float64(h)) * math.Sin(float64(h)*phase)
+			if env == 0 {
+				continue
 			}
-			x[i] += env * 0.3 * amplitude(p.db) * rng.NormFloat64()
+			s, c := math.Sincos(phase)
+			g, before, now := gain, 0., s
+			for range 20 { // sin(hx) by recurrence: this runs a lot
+				g *= 0.891 // a decibel less for each harmonic
+				x[i] += env * g * now
+				before, now = now, 2*c*now-before
+			}
+			x[i] += env * 0.3 * gain * rng.NormFloat64()
 		}
 	case "burst":
+		gain := amplitude(p.db)
 		for i := range x {
-			x[i] = amplitude(p.db) * rng.NormFloat64()
+			x[i] = gain * rng.NormFloat64()
 		}
 	case "chord":
 		// Notes of random pitch, each a fifth of a second to a second, three at a
@@ -189,10 +198,12 @@ func (sc *scene) play(p piece, x []float64, rng *rand.Rand) {
 			for i := 0; i < len(x); {
 				d := int((0.2 + 0.8*rng.Float64()) * sc.rate)
 				f := 110 * math.Pow(2, float64(rng.IntN(48))/12)
+				g0, decay := amplitude(p.db-6), math.Exp(-2*dt)
 				for j := i; j < min(len(x), i+d); j++ {
 					// Harmonics by the recurrence of sin(hx): this runs a lot.
 					s, c := math.Sincos(2 * math.Pi * f * float64(j-i) * dt)
-					g := amplitude(p.db-6) * math.Exp(-2*float64(j-i)*dt)
+					g := g0
+					g0 *= decay
 					before, now := 0., s
 					for range 5 {
 						x[j] += g * now
