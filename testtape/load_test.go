@@ -9,7 +9,6 @@ import (
 	"path/filepath"
 	"strings"
 	"testing"
-	"time"
 
 	"github.com/goccy/go-yaml"
 	"github.com/google/go-cmp/cmp"
@@ -242,21 +241,18 @@ func TestReferenceSection(t *testing.T) {
 	}
 }
 
-// Files made to be slow are refused soon: two seconds is plenty even on a busy
-// machine, where they once took a minute.
-func TestLoadIsQuick(t *testing.T) {
+// Files made to be slow are refused by their shape, before the YAML library, whose
+// time grows with the square of some of these counts, sees them. A file that slips
+// through would hold the test up until its own time limit.
+func TestFilesMadeToBeSlowAreRefused(t *testing.T) {
 	for name, src := range map[string]string{
 		"commas": "[" + strings.Repeat("1,", 30000), "anchors": strings.Repeat("&a ", 20000), "directives": strings.Repeat("%", 60000),
 		"few commas": "[" + strings.Repeat("1,", 3999), "dashes": strings.Repeat("- ", 30000), "brackets": strings.Repeat("[", 60000),
 		"comments": strings.Repeat("#\n", 30000), "keys": strings.Repeat("a: b\n", 12000), "lists": strings.Repeat("- a\n", 15000),
 		"too long": strings.Repeat("#", maxFileBytes+1),
 	} {
-		began := time.Now()
 		if _, err := Load(name, []byte(src)); err == nil {
 			t.Errorf("%s: loaded", name)
-		}
-		if took := time.Since(began); took > 2*time.Second {
-			t.Errorf("%s: took %v", name, took)
 		}
 	}
 }
@@ -276,11 +272,7 @@ func FuzzLoad(f *testing.F) {
 		f.Add(src)
 	}
 	f.Fuzz(func(t *testing.T, data []byte) {
-		began := time.Now()
 		tape, err := Load("fuzz.yaml", data)
-		if took := time.Since(began); took > 5*time.Second {
-			t.Fatalf("took %v for %d bytes", took, len(data))
-		}
 		if err != nil {
 			if _, ok := errors.AsType[*Error](err); !ok {
 				t.Fatalf("error without a place: %v", err)
