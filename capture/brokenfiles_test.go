@@ -88,6 +88,7 @@ func brokenWAV() []broken {
 		{"valid-bits.wav", dam, 38, "48 valid bits in a container of 32", set(ext, 38, "\x30")},
 		{"sub-format.wav", uns, 44, "sub-format 01000000", set(ext, 46, "\x00\x00\x21\x07\xd3\x11")},
 		{"chunk-length.wav", dam, 28, "chunk name", set(long, 16, "\x07\x00")},
+		{"chunk-beyond.wav", dam, 56, "neither a fmt nor a data chunk", set(long, 16, "\x00\x00\x00\x40")[:56]},
 		{"short-ds64.wav", dam, 16, "a ds64 chunk of 8 bytes", set(rf64, 16, "\x08")},
 		{"cut-ds64.wav", dam, 30, "inside the ds64 chunk", rf64[:30]},
 		{"not-a-number.wav", dam, 44 + 8*7 + 4, "frame 7, channel 2 is no finite number", set(f32, 44+8*7+4, string(nan))},

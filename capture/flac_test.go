@@ -60,6 +60,20 @@ func TestFLACReferenceEncoder(t *testing.T) {
 	}
 	alike := tone(2, 10000) // side channel small, then large
 	copy(alike[1][:5000], alike[0])
+	// Which stereo form is smallest follows from the variances: with left = c+d and
+	// right = c-d, mid and side for d = c/2, side and right for left = right + d.
+	c, d := testSignal(1, 9000, 61)[0], testSignal(1, 9000, 62)[0]
+	mid, right := planar(2, 9000), planar(2, 9000)
+	for i := range c {
+		mid[0][i], mid[1][i] = 0.5*c[i]+0.25*d[i], 0.5*c[i]-0.25*d[i]
+		right[0][i], right[1][i] = 0.5*c[i]+0.1*d[i], 0.5*c[i]
+	}
+	// The k-th difference of a sine is its angular step to the k-th, that of rounding
+	// grows by 2 to 4 with each order: steps of 0.1 and 0.005 ask for orders 4 and 3.
+	smooth := planar(2, 9000)
+	for i := range smooth[0] {
+		smooth[0][i], smooth[1][i] = 0.6*math.Sin(0.1*float64(i)), 0.6*math.Sin(0.005*float64(i))
+	}
 	still := planar(2, 5000)
 	for i := range still[0] {
 		still[0][i], still[1][i] = -0.5, float64(i%3)*0.25 // constant; wasted bits
@@ -72,6 +86,9 @@ func TestFLACReferenceEncoder(t *testing.T) {
 		{"tones", tone(8, 9000), []string{"-8"}},
 		{"tone alone", tone(1, 9000), []string{"-5"}},
 		{"stereo", alike, []string{"-8", "-m"}},
+		{"mid and side", mid, []string{"-5", "-m"}},
+		{"side and right", right, []string{"-5", "-m"}},
+		{"smooth", smooth, []string{"-l", "0", "-b", "4096"}},
 		{"orders to 32", tone(2, 9000), []string{"-l", "32", "-b", "8192", "--lax", "-r", "15"}},
 		{"fixed", tone(2, 9000), []string{"-0"}},
 		{"small blocks", tone(3, 5000), []string{"-b", "16"}},

@@ -141,6 +141,16 @@ func TestSpeedContradiction(t *testing.T) {
 	checkWarnings(t, "byte rate", r.Warnings(), []string{"contradicts itself on speed"})
 }
 
+// TestNoValidBits: writers that leave the valid bits at 0 mean the container.
+func TestNoValidBits(t *testing.T) {
+	e := encodings[8]
+	sig := testSignal(2, 50, 3)
+	file := set(wav{enc: e, channels: 2, rate: 48000, data: e.encode(sig)}.build(), 38, "\x00\x00")
+	r := opened(t)(capture.NewReader(bytes.NewReader(file), "x"))
+	checkInfo(t, r, capture.Info{Format: capture.WAV, Encoding: capture.PCM, Bits: 16, Channels: 2, SampleRate: 48000})
+	checkSamples(t, r, sig, e.step()/2, 9)
+}
+
 // TestBaseOffset: a capture may start anywhere in its source.
 func TestBaseOffset(t *testing.T) {
 	e := encodings[1]
