@@ -37,21 +37,42 @@ func Signed(r measure.Result) bool {
 	return false
 }
 
+// FigureParts is [Figure] in two parts, for a cell with the value above its
+// interval: "−1.23 dB" and "± 0.04 dB". A refusal has no parts.
+func FigureParts(r measure.Result) (value, spread string) {
+	if r.Refused != "" {
+		return "", ""
+	}
+	return parts(r.Value, r.Lo, r.Hi, r.Unit, Signed(r))
+}
+
 // Interval writes value, 95 % interval and unit; signed puts + before a positive value.
 func Interval(value, lo, hi float64, unit string, signed bool) string {
+	v, spread := parts(value, lo, hi, unit, signed)
+	switch {
+	case spread == "":
+		return v
+	case strings.HasPrefix(spread, "±"):
+		return strings.TrimSuffix(v, unitSuffix(unit)) + thin + spread
+	}
+	return v + " (" + spread + ")"
+}
+
+func parts(value, lo, hi float64, unit string, signed bool) (v, spread string) {
 	if math.IsNaN(value) || math.IsInf(value, 0) {
-		return "not measured: no finite value"
+		return "not measured: no finite value", ""
 	}
 	up, down := hi-value, value-lo
 	half := math.Max(up, down)
 	if !(half > 0) || math.IsInf(half, 0) {
-		return Number(value, decimals(math.Abs(value)*1e-3), signed) + unitSuffix(unit)
+		return Number(value, decimals(math.Abs(value)*1e-3), signed) + unitSuffix(unit), ""
 	}
 	d := decimals(half)
+	v = Number(value, d, signed) + unitSuffix(unit)
 	if math.Abs(up-down) <= 0.2*half {
-		return Number(value, d, signed) + thin + "±" + thin + Number(half, d, false) + unitSuffix(unit)
+		return v, "±" + thin + Number(half, d, false) + unitSuffix(unit)
 	}
-	return Number(value, d, signed) + unitSuffix(unit) + " (" + Number(lo, d, signed) + " to " + Number(hi, d, signed) + ")"
+	return v, Number(lo, d, signed) + " to " + Number(hi, d, signed)
 }
 
 // Number writes v with d decimals, U+2212 for minus; signed puts + before a

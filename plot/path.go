@@ -66,7 +66,7 @@ type PathPlot struct {
 
 const (
 	pathWide  = 62.0 // from stage to stage where there are few
-	pathClose = 37.0 // where there are many: names then stand in three rows, not two
+	pathClose = 31.0 // where there are many: names then stand in three rows, not two
 	pathMany  = 14
 	pathLane  = 13.0 // from lane to lane
 	pathLeft  = 60.0
@@ -88,11 +88,11 @@ func Path(p PathPlot) template.HTML {
 	if n > pathMany {
 		d.pitch, d.rows = pathClose, 3
 	}
-	d.top = pathRow*float64(d.rows) + 22
+	d.top = pathRow*float64(d.rows) + 36
 	d.y = d.top + 14 + float64(above)*pathLane
 	d.bottom = d.y + 10 + float64(below)*pathLane
 	rows := d.tickRows()
-	w := pathLeft + math.Max(float64(n), 3)*d.pitch + 40
+	w := pathLeft + math.Max(float64(n), 9)*d.pitch + 40
 	h := d.bottom + 14 + 18*float64(rows)
 	var c canvas
 	c.open(p.ID, "plot plot-path", w, h, p.Title, d.describe())
@@ -192,7 +192,8 @@ func (d pathDrawing) stage(c *canvas, i int, s PathStage) {
 	c.text(x, row, "middle", shorten(s.Part, int(d.pitch*float64(d.rows)/8)))
 	shape(c, x, d.y, 8, s.Mark)
 	if s.Mark == MarkSuspect {
-		c.text(x, d.top-3, "middle", strings.Replace(strings.Replace(Percent(s.P), "under ", "<", 1), "over ", ">", 1),
+		// Percentages in two rows, because those of neighbours would run together.
+		c.text(x, d.top-3-14*float64(i%2), "middle", strings.Replace(strings.Replace(Percent(s.P), "under ", "<", 1), "over ", ">", 1),
 			"font-weight", "700", "class", "percent")
 	}
 }

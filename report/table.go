@@ -33,7 +33,9 @@ type Row struct {
 
 // Cell is one figure or the reason why there is none.
 type Cell struct {
-	Text    string
+	Text    string // the whole figure, or the refusal
+	Value   string // the figure without its interval; empty when refused
+	Spread  string // the interval
 	Refused bool
 	Empty   bool     // nothing was asked for here
 	Notes   []string // letters of Table.Notes
@@ -173,6 +175,9 @@ func (t *Table) cell(of []measure.Result, p place, c column) Cell {
 			continue
 		}
 		cell := Cell{Text: plot.Figure(r), Refused: r.Refused != ""}
+		if !cell.Refused {
+			cell.Value, cell.Spread = plot.FigureParts(r)
+		}
 		for _, w := range r.Warnings {
 			cell.Notes = append(cell.Notes, t.note(w))
 		}

@@ -7,8 +7,8 @@ import (
 	"strings"
 
 	"headstack/job"
-	"headstack/machine"
 	"headstack/plot"
+	"headstack/report"
 )
 
 // question is a doubt about one reading, put on the page as soon as it is saved.
@@ -57,10 +57,10 @@ func questionOf(v *job.View, e job.Entry) *question {
 	if math.Abs(db) <= limit && math.Signbit(value) == math.Signbit(middle) {
 		return nil
 	}
-	return ask(e, tp, value, middle, db, from, len(against))
+	return ask(e, report.PointName(v.Def, tp.ID, r.Key), value, middle, db, from, len(against))
 }
 
-func ask(e job.Entry, tp *machine.TestPoint, value, middle, db float64, from string, n int) *question {
+func ask(e job.Entry, point string, value, middle, db float64, from string, n int) *question {
 	base := splitUnit(e.Reading.Unit).base
 	q := &question{Seq: e.Seq, Ref: e.Ref}
 	what := "the expected value is " + engineering(middle, base)
@@ -76,7 +76,7 @@ func ask(e job.Entry, tp *machine.TestPoint, value, middle, db float64, from str
 	default:
 		diff = "this one is " + plot.Number(db, 0, true) + "\u2009dB from that"
 	}
-	q.Text = fmt.Sprintf("%s at %s; %s: %s.", strings.TrimSpace(number(e.Reading.Value)+"\u2009"+e.Reading.Unit), tp.ID, what, diff)
+	q.Text = fmt.Sprintf("%s at %s; %s: %s.", strings.TrimSpace(number(e.Reading.Value)+"\u2009"+e.Reading.Unit), point, what, diff)
 	for _, slip := range []float64{1e-3, 1e3} {
 		if v := value * slip; v != 0 && math.Abs(20*math.Log10(math.Abs(v/middle))) <= slipRangeDB {
 			q.Offer = engineering(v, base)

@@ -1,8 +1,6 @@
 package web
 
 import (
-	"strconv"
-
 	"headstack/diagnosis"
 	"headstack/job"
 	"headstack/measure"
@@ -16,14 +14,6 @@ type step struct {
 	Open int    // how many things are open
 	What string // of what: "controls to try"
 	Done bool   // nothing is open
-}
-
-// OpenText is the count as the line shows it.
-func (s step) OpenText() string {
-	if s.Done {
-		return "nothing open"
-	}
-	return strconv.Itoa(s.Open) + " " + s.What
 }
 
 // stepsOf counts what is open in each step. A count says what the record lacks;
@@ -74,7 +64,9 @@ func stepsOf(v *job.View, verdict *diagnosis.Verdict, here string) []step {
 		{Name: "hand over", Href: root + "/report", Here: here == "report", Open: 1, What: "report"},
 	}
 	for i := range steps {
-		steps[i].Done = steps[i].Open == 0
+		if steps[i].Open == 0 {
+			steps[i].Done, steps[i].What = true, "open"
+		}
 	}
 	return steps
 }
