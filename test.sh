@@ -1,6 +1,6 @@
 #!/bin/sh
 # Runs every check of the project, after installing what the tests use beside Go:
-# a browser (chromium), sox and scipy as independent references.
+# a browser (chromium); sox, flac and scipy as independent references.
 #   ./test.sh          everything
 #   ./test.sh --quick  without the race run and the long coverage runs
 set -eu
@@ -13,6 +13,7 @@ have_scipy() { /usr/bin/python3 -c 'import scipy' >/dev/null 2>&1; }
 missing=""
 command -v chromium >/dev/null 2>&1 || missing="$missing chromium"
 command -v sox >/dev/null 2>&1 || missing="$missing sox"
+command -v flac >/dev/null 2>&1 || missing="$missing flac"
 have_scipy || missing="$missing python3-scipy"
 
 if [ -n "$missing" ]; then
@@ -31,6 +32,7 @@ fi
 HEADSTACK_NEED_TOOLS=1
 command -v chromium >/dev/null 2>&1 || { HEADSTACK_NEED_TOOLS=0; echo "NOT INSTALLED: chromium. The browser tests are skipped."; }
 command -v sox >/dev/null 2>&1 || { HEADSTACK_NEED_TOOLS=0; echo "NOT INSTALLED: sox. The comparison of sound files with it is skipped."; }
+command -v flac >/dev/null 2>&1 || { HEADSTACK_NEED_TOOLS=0; echo "NOT INSTALLED: flac. The comparison of FLAC files with it is skipped."; }
 have_scipy || { HEADSTACK_NEED_TOOLS=0; echo "NOT INSTALLED: scipy for /usr/bin/python3. The comparison of levels and noise with it is skipped."; }
 export HEADSTACK_NEED_TOOLS
 
