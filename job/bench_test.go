@@ -314,3 +314,50 @@ func TestEvidence(t *testing.T) {
 		t.Errorf("(-want +got):\n%s", diff)
 	}
 }
+
+func TestDiagnose(t *testing.T) {
+	b, _, _ := bench(t, job.BenchOptions{})
+	j := openJob(t, b)
+	ctx := t.Context()
+	for _, key := range []string{"1", "2", "4", "5", "6"} {
+		if _, err := b.RecordCheck(ctx, j.ID, job.Check{Function: "play", Key: key, Outcome: diagnosis.Works}, measure.CaseClosed, ""); err != nil {
+			t.Fatal(err)
+		}
+	}
+	dead, err := b.RecordCheck(ctx, j.ID, job.Check{Function: "play", Key: "3", Outcome: diagnosis.Faulty, Symptom: diagnosis.SymptomDead}, measure.CaseClosed, "")
+	if err != nil {
+		t.Fatal(err)
+	}
+	verdict, v, err := b.Diagnose(ctx, j.ID)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if len(v.Current) != 6 || len(verdict.Explanations) == 0 || len(verdict.Next) == 0 {
+		t.Fatalf("%d entries, %d explanations, %d next", len(v.Current), len(verdict.Explanations), len(verdict.Next))
+	}
+	accused := 0
+	for _, s := range verdict.Stages {
+		for _, because := range s.AccusedBy {
+			if because.Ref == dead.Ref {
+				accused++
+			}
+		}
+	}
+	if accused == 0 {
+		t.Errorf("no stage is accused by %s", dead.Ref)
+	}
+	// Taken back, it accuses nothing.
+	if _, err := b.Withdraw(ctx, j.ID, dead.Seq, "the cable was out"); err != nil {
+		t.Fatal(err)
+	}
+	if verdict, _, err = b.Diagnose(ctx, j.ID); err != nil {
+		t.Fatal(err)
+	}
+	for _, s := range verdict.Stages {
+		for _, because := range s.AccusedBy {
+			if because.Ref == dead.Ref {
+				t.Errorf("%s is still accused by %s: %s", s.Part, dead.Ref, because.Text)
+			}
+		}
+	}
+}
