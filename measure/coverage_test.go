@@ -2,7 +2,6 @@ package measure
 
 import (
 	"context"
-	"fmt"
 	"math"
 	"math/rand/v2"
 	"os"
@@ -128,5 +127,4 @@ func coverageRun(t *testing.T, sc scene, seed uint64, count func(string, Result,
 	count("azimuth", get(t, rep, "azimuth", "", 1, 2), math.Atan(coverageBehind*0.09525/0.62e-3)*arcminPerRadian)
 	band := (8000.0 - 20) / 8000
 	count("noise", get(t, rep, "noise", "d", 1, 0), 20*math.Log10(s.noise/(amp/math.Sqrt2))+10*math.Log10(band))
-	_ = fmt.Sprint
 }
