@@ -2,6 +2,7 @@ package diagnosis
 
 import (
 	"errors"
+	"fmt"
 
 	"headstack/machine"
 )
@@ -9,7 +10,7 @@ import (
 // Options set how a diagnosis is made. The zero value is the usual one.
 type Options struct {
 	// MaxFaults is the number of simultaneous faults considered in each scope:
-	// the shared stages, each group, each track. 0 means 2.
+	// the shared stages, each group, each track: 1 or 2. 0 means 2.
 	MaxFaults int
 	// Open lists the openings (machine.Opening ids) that are open now; what
 	// lies behind them costs no opening minutes.
@@ -35,6 +36,9 @@ func New(def *machine.Definition, opt Options) (*Engine, error) {
 	}
 	if opt.MaxFaults == 0 {
 		opt.MaxFaults = 2
+	}
+	if opt.MaxFaults < 1 || opt.MaxFaults > 2 {
+		return nil, fmt.Errorf("diagnosis: %d faults at once in one scope; 1 or 2 can be considered", opt.MaxFaults)
 	}
 	a, err := newAtlas(def)
 	if err != nil {
