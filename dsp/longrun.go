@@ -30,11 +30,11 @@ type errorShape struct{ slope, knee, rise, prior float64 }
 // drift and wander (IEEE Std 1139 names them for oscillators); a knee is what is left
 // of a disturbance that has no slow part, such as flutter between 0.5 and 10 Hz.
 var errorShapes = func() []errorShape {
-	s := []errorShape{{0, 0, 0, 0.95}, {1, 0, 0, 0.01}, {2, 0, 0, 0.01}, {3, 0, 0, 0.01}, {4, 0, 0, 0.01}}
+	s := []errorShape{{0, 0, 0, 0.98}, {1, 0, 0, 0.004}, {2, 0, 0, 0.004}, {3, 0, 0, 0.004}, {4, 0, 0, 0.004}}
 	for _, knee := range []float64{4, 6, 9, 14} {
 		for _, slope := range []float64{1, 2, 4} {
 			for _, rise := range []float64{2, 4} {
-				s = append(s, errorShape{slope, knee, rise, 0.01 / 24})
+				s = append(s, errorShape{slope, knee, rise, 0.004 / 24})
 			}
 		}
 	}
