@@ -235,6 +235,7 @@ func arrivals(ob *observation, effects []effect) []total {
 // TestEngineEqualsExactInference compares evidence, every component's and
 // every wrong-reading posterior on 200 random small machines.
 func TestEngineEqualsExactInference(t *testing.T) {
+	t.Parallel()
 	const machines, tol = 200, 1e-9
 	worst := 0.0
 	for i := range machines {
@@ -316,6 +317,7 @@ func compareWithout(t *testing.T, m *model, p *posterior, i int) {
 // TestPruning: with the budget at nothing the same machines are solved by the
 // pruned search; the stated loss must cover what it changes.
 func TestPruning(t *testing.T) {
+	t.Parallel()
 	worst := 0.0
 	for i := range 100 {
 		rng := rand.New(rand.NewPCG(21, uint64(i)))

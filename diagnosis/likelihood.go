@@ -84,6 +84,9 @@ func (r readingModel) like(arrive []total, offset float64, out []float64) {
 // gauss is the normal density of x about 0.
 func gauss(x, sd float64) float64 {
 	z := x / sd
+	if z > 38.6 || z < -38.6 {
+		return 0 // the exponential is below the smallest number
+	}
 	return math.Exp(-z*z/2) / (sd * math.Sqrt(2*math.Pi))
 }
 

@@ -155,6 +155,7 @@ func servedTracks(def *machine.Definition) (map[replica][]string, error) {
 func (e *Engine) build(ev Evidence) (*problem, error) {
 	p := &problem{eng: e, comp: map[machine.Instance]int{}, fams: map[string]int{},
 		model: &model{scopes: slices.Clone(e.atlas.scopes), maxFaults: e.opt.MaxFaults}}
+	ev = ev.sorted()
 	for i := range ev.Checks {
 		if err := p.addCheck(&ev.Checks[i]); err != nil {
 			return nil, err
@@ -170,6 +171,26 @@ func (e *Engine) build(ev Evidence) (*problem, error) {
 	}
 	p.makeFamilies()
 	return p, nil
+}
+
+// sorted is the evidence in an order that depends on what it says only, so that
+// verdicts do not depend on the order in which it was given, not even in their
+// last digits.
+func (ev Evidence) sorted() Evidence {
+	out := Evidence{slices.Clone(ev.Checks), slices.Clone(ev.Readings), slices.Clone(ev.Measures)}
+	slices.SortStableFunc(out.Checks, func(a, b Check) int {
+		return cmp.Or(cmp.Compare(a.Function, b.Function), compareKeys(a.Key, b.Key), cmp.Compare(a.Outcome, b.Outcome),
+			cmp.Compare(a.Symptom, b.Symptom), cmp.Compare(a.Ref, b.Ref))
+	})
+	slices.SortStableFunc(out.Readings, func(a, b Reading) int {
+		return cmp.Or(cmp.Compare(a.TestPoint, b.TestPoint), compareKeys(a.Key, b.Key), cmp.Compare(a.ToneHz, b.ToneHz),
+			cmp.Compare(a.Session, b.Session), cmp.Compare(a.Instrument, b.Instrument), cmp.Compare(a.Setting, b.Setting),
+			cmp.Compare(a.Value, b.Value), cmp.Compare(a.Ref, b.Ref))
+	})
+	slices.SortStableFunc(out.Measures, func(a, b Measured) int {
+		return cmp.Or(cmp.Compare(a.Function, b.Function), cmp.Compare(a.Ref, b.Ref))
+	})
+	return out
 }
 
 // path numbers the components of a path, adding those not met before.
@@ -194,13 +215,6 @@ func (p *problem) add(o *observation, n note) {
 	o.ref = n.ref
 	p.model.obs = append(p.model.obs, o)
 	p.notes = append(p.notes, n)
-}
-
-// modeOf is the fault mode behind an atom.
-func (p *problem) modeOf(comp, atomIndex int) *machine.FaultMode {
-	st := p.seen[comp].Stage
-	at := p.model.components[comp].atoms[atomIndex]
-	return &p.eng.atlas.modes[st][at.mode]
 }
 
 // compareKeys sorts replica keys by number where they are numbers.

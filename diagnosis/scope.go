@@ -312,12 +312,6 @@ func (s *solver) build(i int, cl *class) {
 	}
 }
 
-// restrict keeps the given alive rows of a scope, with their shares.
-func (s *solver) restrict(i int, rows []int32, share []float64) {
-	s.nodes[i].alive, s.nodes[i].share = rows, share
-	s.forget()
-}
-
 // forget drops all classes; they are worked out again as they are needed.
 func (s *solver) forget() {
 	for _, n := range s.nodes {

@@ -176,24 +176,6 @@ func distinct(seeds [][]uint8) [][]uint8 {
 	return out
 }
 
-// around adds to the seeds their neighbours one step away in each of the
-// scope's offsets.
-func (s *solver) around(n *node, seeds [][]uint8) [][]uint8 {
-	out := slices.Clone(seeds)
-	for _, d := range seeds {
-		for _, f := range n.fams {
-			for _, step := range []int{-1, 1} {
-				if v := int(d[f]) + step; v >= 0 && v < len(s.m.families[f].nodes) {
-					next := slices.Clone(d)
-					next[f] = uint8(v)
-					out = append(out, next)
-				}
-			}
-		}
-	}
-	return distinct(out)
-}
-
 // flood collects joint offsets from the seeds outwards while they matter.
 func (s *solver) flood(r *run, seeds [][]uint8) {
 	seen := map[string]bool{}
