@@ -39,6 +39,7 @@ func (s *server) api() {
 	route("GET", "/definitions/{definition}", s.apiDefinitionYAML)
 	route("GET", "/tapes", s.apiTapes)
 	route("POST", "/tapes", s.apiAddTape)
+	route("GET", "/tapes/{tape}", s.apiTapeYAML)
 	route("GET", "/jobs", s.apiJobs)
 	route("POST", "/jobs", s.apiOpenJob)
 	route("GET", "/jobs/{job}", s.apiJobView)
@@ -160,6 +161,16 @@ func documentError(err error) error {
 
 func (s *server) apiDefinitionYAML(w http.ResponseWriter, r *http.Request) error {
 	data, _, err := s.bench.DefinitionYAML(r.Context(), r.PathValue("definition"))
+	if err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/yaml")
+	_, _ = w.Write(data)
+	return nil
+}
+
+func (s *server) apiTapeYAML(w http.ResponseWriter, r *http.Request) error {
+	data, _, err := s.bench.TapeYAML(r.Context(), r.PathValue("tape"))
 	if err != nil {
 		return err
 	}

@@ -229,6 +229,7 @@ type apiAction struct {
 	TestPoint string   `json:"test_point,omitempty"`
 	Key       string   `json:"key,omitempty"`
 	ToneHz    float64  `json:"tone_hz,omitempty"`
+	Siblings  []string `json:"siblings"`
 	Where     string   `json:"where,omitempty"`
 	Opening   string   `json:"opening,omitempty"`
 	Expect    string   `json:"expect,omitempty"`
@@ -256,7 +257,7 @@ func verdictJSON(v *diagnosis.Verdict) apiVerdict {
 		out.Stages = append(out.Stages, st)
 	}
 	for _, a := range v.Next {
-		out.Next = append(out.Next, apiAction{a.Kind, a.Text, a.Function, a.TestPoint, a.Key, a.ToneHz, a.Where, a.Opening, a.Expect,
+		out.Next = append(out.Next, apiAction{a.Kind, a.Text, a.Function, a.TestPoint, a.Key, a.ToneHz, list(a.Siblings), a.Where, a.Opening, a.Expect,
 			float64(a.Minutes), a.GainBits, a.Why, list(a.Cautions)})
 	}
 	for _, d := range v.Doubts {

@@ -2,6 +2,8 @@ package web
 
 import (
 	"context"
+	"crypto/sha256"
+	"encoding/json"
 	"fmt"
 	"net/http"
 	"net/url"
@@ -121,46 +123,60 @@ func savedOf(v *job.View, seq string) *saved {
 	return nil
 }
 
-// verdicts keeps the last verdict of a few jobs: it depends on the record alone,
-// so it holds until an entry is added.
+// verdicts keeps the last verdict of a few jobs. It depends on the evidence
+// alone, so it holds until that changes: most entries of a check sheet do not.
 type verdicts struct {
 	mu   sync.Mutex
 	kept []keptVerdict
 }
 
 type keptVerdict struct {
-	job     string
-	last    int64
-	verdict *diagnosis.Verdict
+	job, evidence string
+	verdict       *diagnosis.Verdict
 }
 
 const verdictsKept = 16
 
 func (c *verdicts) of(ctx context.Context, b Bench, v *job.View) (*diagnosis.Verdict, error) {
-	last := lastSeq(v)
-	c.mu.Lock()
-	for _, k := range c.kept {
-		if k.job == v.Job.ID && k.last == last {
-			c.mu.Unlock()
-			return k.verdict, nil
-		}
+	if k := c.find(v.Job.ID, evidenceID(v)); k != nil {
+		return k, nil
 	}
-	c.mu.Unlock()
 	verdict, seen, err := b.Diagnose(ctx, v.Job.ID)
 	if err != nil {
 		return nil, fmt.Errorf("diagnosing %s: %w", v.Job.ID, err)
 	}
-	if seen != nil {
-		last = lastSeq(seen) // an entry may have come in between
+	if seen == nil {
+		seen = v // else an entry may have come in between
 	}
 	c.mu.Lock()
 	defer c.mu.Unlock()
 	c.kept = slices.DeleteFunc(c.kept, func(k keptVerdict) bool { return k.job == v.Job.ID })
-	c.kept = append(c.kept, keptVerdict{v.Job.ID, last, verdict})
+	c.kept = append(c.kept, keptVerdict{v.Job.ID, evidenceID(seen), verdict})
 	if len(c.kept) > verdictsKept {
 		c.kept = slices.Delete(c.kept, 0, len(c.kept)-verdictsKept)
 	}
 	return verdict, nil
+}
+
+func (c *verdicts) find(job, evidence string) *diagnosis.Verdict {
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	for _, k := range c.kept {
+		if k.job == job && k.evidence == evidence {
+			return k.verdict
+		}
+	}
+	return nil
+}
+
+// evidenceID is a hash of what the diagnosis would be given.
+func evidenceID(v *job.View) string {
+	b, err := json.Marshal(job.Evidence(v))
+	if err != nil { // then the record's length decides
+		return fmt.Sprint("entry ", lastSeq(v))
+	}
+	sum := sha256.Sum256(b)
+	return string(sum[:])
 }
 
 func lastSeq(v *job.View) int64 {

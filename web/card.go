@@ -24,6 +24,7 @@ type card struct {
 	Instrument string
 	Mode       string // transport state and source
 	Expect     string
+	Also       string // the siblings to be read too
 	Minutes    unit.Minutes
 	Why        string
 	Cautions   []string
@@ -114,6 +115,13 @@ func (c *card) forReading(v *job.View, tp *machine.TestPoint, a diagnosis.Action
 		ask.ToneHz = tp.ToneHz
 	}
 	c.Reading = ask
+	if len(a.Siblings) > 0 {
+		var parts []string
+		for _, k := range a.Siblings {
+			parts = append(parts, v.Def.Designator(tp.Part, tp.Each, k))
+		}
+		c.Also = strings.Join(parts, ", ") + ": the same meter, range and tone; only the comparison tells"
+	}
 	if c.Expect == "" {
 		c.Expect = quantityText(tp.Expect)
 	}

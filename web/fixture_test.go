@@ -206,7 +206,7 @@ func storyVerdict(v *job.View) (*diagnosis.Verdict, error) {
 		}
 		out.Stages = append(out.Stages, s)
 	}
-	out.Next = []diagnosis.Action{{Kind: "reading", Text: "Read TP21-a with group Ash fed at 0 dB.", TestPoint: "TP21", Key: "a", ToneHz: 315, Where: "Tape board, group Ash", Opening: "lid-propped",
+	out.Next = []diagnosis.Action{{Kind: "reading", Text: "Read TP21-a with group Ash fed at 0 dB.", TestPoint: "TP21", Key: "a", ToneHz: 315, Where: "Tape board, group Ash", Opening: "lid", Siblings: []string{"b"},
 		Expect: "1.10 V ± 1 dB", Minutes: 3, GainBits: 0.9, Why: "It parts C31-a and X1-a from what follows them.", Cautions: []string{"Bias and erase nodes burn at a point: set the probe with the oscillator off."}}}
 	return out, nil
 }

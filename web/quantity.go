@@ -84,7 +84,7 @@ func takePrefix(s string) (number, prefix string) {
 		if r, ok := strings.CutSuffix(s, p.letter); ok {
 			return r, canonical(p.letter)
 		}
-		if a, b, ok := strings.Cut(s, p.letter); ok && digits(b) {
+		if a, b, ok := strings.Cut(s, p.letter); ok && digits(b) && strings.ContainsAny(a, "0123456789") {
 			return a + "." + b, canonical(p.letter)
 		}
 	}

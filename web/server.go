@@ -18,6 +18,7 @@ type Bench interface {
 	AddDefinition(ctx context.Context, name string, yaml []byte) (job.DefinitionInfo, error)
 	DefinitionYAML(ctx context.Context, id string) ([]byte, job.DefinitionInfo, error)
 	Tapes(ctx context.Context) ([]job.TapeInfo, error)
+	TapeYAML(ctx context.Context, id string) ([]byte, job.TapeInfo, error)
 	AddTape(ctx context.Context, name string, yaml []byte) (job.TapeInfo, error)
 	OpenJob(ctx context.Context, n job.NewJob) (job.Job, error)
 	Jobs(ctx context.Context) ([]job.Summary, error)
