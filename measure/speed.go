@@ -90,7 +90,7 @@ func randomEffects(es []dsp.Estimate) (e dsp.Estimate, spread float64) {
 	if k == 1 {
 		return es[0], 0
 	}
-	mean, q, sumW := weightedAt(es, 0)
+	_, q, sumW := weightedAt(es, 0)
 	if 1-(distuv.ChiSquared{K: float64(k - 1)}).CDF(q) > sectionsDisagree {
 		ws := make([]float64, k)
 		for i, x := range es {
@@ -112,7 +112,7 @@ func randomEffects(es []dsp.Estimate) (e dsp.Estimate, spread float64) {
 			hi = mid
 		}
 	}
-	mean, q, sumW = weightedAt(es, hi)
+	mean, q, sumW := weightedAt(es, hi)
 	return dsp.Estimate{Value: mean, SE: math.Sqrt(q / float64(k-1) / sumW), Dof: float64(k - 1)}, math.Sqrt(hi)
 }
 

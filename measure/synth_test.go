@@ -30,7 +30,6 @@ type synth struct {
 	add    func(track int, t float64) float64 // anything else
 	follow float64                            // level rises by follow·wobble (a 6 dB/octave slope is 1)
 	seed   uint64
-	chunk  int
 }
 
 // flutterLine is one sinusoid of the tape speed, relative.
