@@ -226,9 +226,9 @@ func FoundIn(v *job.View) []Found {
 	var out []Found
 	for i, k := range ways {
 		f := found[k]
-		f.Tables = Tables(results[k])
+		f.Tables = paper(Tables(results[k]))
 		for _, t := range f.Tables {
-			if t.Name == "response" {
+			if t.Name == "response" && f.Plot == "" {
 				f.Plot = plot.Response(results[k], plot.Options{ID: "found" + strconv.Itoa(i+1), Title: "Response, " + f.Heading})
 			}
 		}

@@ -203,3 +203,30 @@ func letter(n int) string {
 	}
 	return letter(n/26-1) + string(rune('a'+n%26))
 }
+
+// paperColumns is how many tones fit an A4 sheet upright.
+const paperColumns = 9
+
+// paper cuts tables that are too wide for a sheet into ones that are not, with
+// the tracks again at the left of each.
+func paper(tables []Table) []Table {
+	var out []Table
+	for _, t := range tables {
+		for from := 0; from < len(t.Columns); from += paperColumns {
+			to := min(from+paperColumns, len(t.Columns))
+			part := t
+			part.Columns, part.Rows = t.Columns[from:to], nil
+			for _, r := range t.Rows {
+				part.Rows = append(part.Rows, Row{r.Label, r.Cells[from:to]})
+			}
+			if from > 0 {
+				part.Title += ", continued"
+			}
+			if to < len(t.Columns) {
+				part.Notes = nil // once, under the last part
+			}
+			out = append(out, part)
+		}
+	}
+	return out
+}

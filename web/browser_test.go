@@ -188,3 +188,25 @@ func checkFit(t *testing.T, ctx context.Context, where string, width float64, is
 		t.Errorf("%s: target under 44 px: %s", where, s)
 	}
 }
+
+// TestReportFitsPaper lays the report out as it prints: A4 less its margins is
+// 182 mm, 688 CSS pixels, and a table that is wider would be cut.
+func TestReportFitsPaper(t *testing.T) {
+	if testing.Short() {
+		t.Skip("short: pages are not opened in a browser")
+	}
+	ctx := browser(t)
+	if _, err := chromedp.Call(ctx, emulation.SetEmulatedMedia, emulation.SetEmulatedMediaParams{Media: "print"}); err != nil {
+		t.Fatal(err)
+	}
+	for _, state := range states {
+		b, id := benchOf(state)
+		srv := httptest.NewServer(newStoryServer(b).handler())
+		do(t, ctx, state, chromedp.EmulateViewport(688, 1000), chromedp.Navigate(srv.URL+"/jobs/"+id+"/report"))
+		if w := ask1(t, ctx, state, chromedp.Evaluate[float64](`document.documentElement.scrollWidth`)); w > 688 {
+			wide := ask1(t, ctx, state, chromedp.Evaluate[[]string](`[...document.querySelectorAll("table")].filter(e => e.getBoundingClientRect().right > 689).slice(0, 3).map(e => e.textContent.slice(0, 80) + " " + e.getBoundingClientRect().right)`))
+			t.Errorf("%s: the report is %g px wide on paper of 688: %q", state, w, wide)
+		}
+		srv.Close()
+	}
+}

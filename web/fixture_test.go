@@ -67,7 +67,7 @@ func (b *storyBench) dress(e *job.Entry) {
 	if !ok {
 		return
 	}
-	e.Kind, e.Remark = job.KindCapture, ""
+	e.Kind, e.Remark, e.Ref = job.KindCapture, "", strings.Replace(e.Ref, "note", "capture", 1)
 	e.Capture = &job.Capture{File: "pass-1.wav", SHA256: strings.Repeat("5e", 32), Bytes: 201326592, Tape: "Pendle Brook cassette",
 		TapeSHA: strings.Repeat("7a", 32), Function: "play", Tracks: []int{1, 2, 3, 4, 5, 6}, Report: rep}
 }
