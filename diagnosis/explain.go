@@ -16,7 +16,8 @@ const (
 	accusedBits  = 1 // odds at least doubled by the evidence
 	maxAccused   = 24
 	explanations = 10
-	listWidth    = 60 // partial explanations carried along
+	listWidth    = 60   // partial explanations carried along
+	heavyRest    = 1e-3 // share of the offsets' posterior left out for them
 )
 
 // cause is a component in one of its fault modes.
@@ -30,6 +31,10 @@ type accusation struct {
 	part [][][]partial         // per node and alive row: its accused faults with shares
 	memo map[[2]int]list       // node, class
 	rows map[[2]int][]weighted // node, alive row
+	// heavy is the offsets that hold nearly all of the posterior, heavyZ their
+	// sum: explanations are summed over these.
+	heavy  []point
+	heavyZ float64
 }
 
 // partial is a set of accused faults with a probability.
@@ -62,6 +67,8 @@ func accuse(p *problem, post *posterior) *accusation {
 	for _, c := range found[:min(len(found), maxAccused)] {
 		a.in[c] = true
 	}
+	a.heavy = post.s.heavy(heavyRest)
+	a.heavyZ = post.run.total(a.heavy)
 	a.part = make([][][]partial, len(post.s.nodes))
 	for i, n := range post.s.nodes {
 		a.part[i] = make([][]partial, len(n.alive))
@@ -244,7 +251,7 @@ func (a *accusation) within(i int, causes []cause) []cause {
 // every scope satisfy ok.
 func (a *accusation) probability(ok func(scope int, causes []cause) bool) float64 {
 	s := a.post.s
-	r := s.newRun()
+	r := a.post.run.fork()
 	r.weights = make([][]float64, len(s.nodes))
 	touched := make([]bool, len(s.nodes))
 	for i := len(s.nodes) - 1; i >= 0; i-- {
@@ -264,10 +271,10 @@ func (a *accusation) probability(ok func(scope int, causes []cause) bool) float6
 			touched[i] = touched[i] || touched[c]
 		}
 		if !touched[i] {
-			r.memo[i] = a.post.run.memo[i]
+			r.memo[i] = forkMemo(a.post.run.memo[i])
 		}
 	}
-	return math.Min(1, r.total()/a.post.z)
+	return math.Min(1, r.total(a.heavy)/a.heavyZ)
 }
 
 // fault describes a cause for the verdict.

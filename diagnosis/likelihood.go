@@ -132,26 +132,33 @@ type checkModel struct{ report int }
 
 // like is the likelihood of the report: state 0 right, state 1 wrong.
 func (c checkModel) like(arrive []total, _ float64, out []float64) {
-	var says [sayings]float64
-	var shownFaulty, hiddenFaulty, pShown, pHidden float64
+	var says, shown, hidden [sayings]float64
+	var pShown, pHidden float64
 	for _, t := range arrive {
 		p := audible(t)
 		for k := range says {
 			says[k] += t.p * p[k]
+			if t.shown > 0 {
+				shown[k] += t.p * p[k]
+			} else if t.hidden > 0 {
+				hidden[k] += t.p * p[k]
+			}
 		}
-		faulty := 1 - p[saysWorks]
 		if t.shown > 0 {
-			shownFaulty += t.p * faulty
 			pShown += t.p
 		} else if t.hidden > 0 {
-			hiddenFaulty += t.p * faulty
 			pHidden += t.p
 		}
 	}
 	if pShown > 0 && pHidden > 0 {
-		// The difference between when it shows and when it does not is what
-		// makes a person say "intermittent".
-		both := seesBoth * math.Max(0, shownFaulty/pShown-hiddenFaulty/pHidden)
+		// That it sounds different when the fault shows and when it does not
+		// (the distance of the two distributions) is what makes a person say
+		// "intermittent".
+		apart := 0.0
+		for k := range says {
+			apart += math.Abs(shown[k]/pShown-hidden[k]/pHidden) / 2
+		}
+		both := seesBoth * apart
 		for k := range says {
 			says[k] *= 1 - both
 		}

@@ -279,22 +279,38 @@ func (h *search) cutLeaves(all [][]int32, from []standpoint) {
 	}
 }
 
+// leafShares raises best to the share that each row of a lowest scope has at
+// the seeds of a standpoint, times the weight of the standpoint.
 func (h *search) leafShares(i int, p standpoint, weight float64, best []float64) {
 	s := h.s
 	n := s.nodes[i]
 	if weight < leastShare {
 		return
 	}
+	w := len(n.own)
 	upper := upperOf(n, h.uppers(p.rows))
-	id := make([]int32, len(n.own))
+	ids := make([]int32, 0, w*len(n.alive))
+	for _, row := range n.alive {
+		for k, o := range n.own {
+			ids = append(ids, s.m.obs[o].space.merge(upper[k], n.rows[row].sig[k]))
+		}
+	}
 	term := make([]float64, len(n.alive))
+	seen := map[string]bool{}
 	for _, d := range h.around(p.seeds) {
+		var key []byte
+		for _, f := range n.fams {
+			key = append(key, d[f])
+		}
+		if seen[string(key)] {
+			continue
+		}
+		seen[string(key)] = true
 		sum := 0.0
 		for a, row := range n.alive {
 			v := n.rows[row].w
 			for k, o := range n.own {
-				id[k] = s.m.obs[o].space.merge(upper[k], n.rows[row].sig[k])
-				v *= s.likelihood(o, id[k], s.nodeOf(o, d))
+				v *= s.likelihood(o, ids[a*w+k], s.nodeOf(o, d))
 			}
 			term[a] = v
 			sum += v
@@ -364,70 +380,4 @@ func (s *solver) cut(i int, share []float64) {
 		}
 	}
 	n.alive, n.share = kept, shares
-}
-
-// climb improves offsets one at a time.
-func (s *solver) climb(value func([]uint8) float64, start []uint8) []uint8 {
-	d := slices.Clone(start)
-	best := value(d)
-	for range climbRounds {
-		moved := false
-		for _, f := range s.nodes[0].fams {
-			for _, step := range []int{-1, 1} {
-				for {
-					v := int(d[f]) + step
-					if v < 0 || v >= len(s.m.families[f].nodes) {
-						break
-					}
-					d[f] = uint8(v)
-					x := value(d)
-					if x <= best {
-						d[f] = uint8(v - step)
-						break
-					}
-					best, moved = x, true
-				}
-			}
-		}
-		if !moved {
-			break
-		}
-	}
-	return d
-}
-
-// shifted is the seeds as they are and moved against the effect of a row on
-// the siblings' readings: a fault common to all siblings and an offset common
-// to all readings look alike.
-func (s *solver) shifted(n *node, a int, seeds [][]uint8) [][]uint8 {
-	sig := n.rows[n.alive[a]].sig
-	shift := map[int]float64{}
-	for k, o := range n.sub {
-		f := s.shared[o]
-		if f < 0 || sig[k] == 0 {
-			continue
-		}
-		if _, ok := shift[f]; ok {
-			continue
-		}
-		for _, t := range s.m.obs[o].space.totals(sig[k]) {
-			if t.hidden == 0 {
-				shift[f] = math.Max(t.db[qLevel], -24)
-			}
-		}
-	}
-	out := slices.Clone(seeds)
-	if len(shift) == 0 {
-		return out
-	}
-	for _, d := range seeds {
-		next := slices.Clone(d)
-		for _, f := range n.fams {
-			if x, ok := shift[f]; ok {
-				next[f] = s.nearest(f, s.m.families[f].nodes[d[f]]-x)
-			}
-		}
-		out = append(out, next)
-	}
-	return distinct(out)
 }

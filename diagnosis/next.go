@@ -164,7 +164,7 @@ type reader struct {
 	whole bool
 }
 
-func (r reader) name() string { return r.e.def.Designator(r.tp.Part, r.tp.Each, r.key) }
+func (r reader) name() string { return pointName(r.e.def, r.tp, r.key) }
 
 // own is a reading at the point's own tone.
 func (r reader) own(want machine.Expected) Action {
@@ -204,7 +204,7 @@ func (r reader) against(hz float64) (Action, bool) {
 	}
 	act := r.action(m, scalar(treble, bass), readings)
 	act.ToneHz = hz
-	name := r.e.def.Designator(r.tp.Part, r.tp.Each, sibling)
+	name := pointName(r.e.def, r.tp, sibling)
 	act.Expect = fmt.Sprintf("within about %.1f dB of %s", 2*m.sd, name)
 	act.Text = fmt.Sprintf("Read %s and %s with %s, same meter and range: they should agree.", r.name(), name, tone(hz))
 	if readings == 1 {

@@ -226,7 +226,7 @@ func ratioDB(value, want float64) (y float64, signed bool) {
 
 // judge says whether a reading that no stage explains lies in its range.
 func judge(def *machine.Definition, tp *machine.TestPoint, r Reading, value float64, want machine.Expected) aside {
-	name := def.Designator(tp.Part, tp.Each, r.Key)
+	name := pointName(def, tp, r.Key)
 	a := aside{ref: r.Ref, ok: true}
 	got := quantity(value, want.Unit)
 	switch {

@@ -3,6 +3,7 @@ package diagnosis
 import (
 	"math"
 	"runtime"
+	"slices"
 	"sync"
 )
 
@@ -28,7 +29,7 @@ func (s *solver) solve() (*posterior, error) {
 	}
 	p := &posterior{s: s}
 	r := s.newRun()
-	d := r.descendAll()
+	d := r.descendAll(s.points)
 	if !(d.z > 0) {
 		return nil, errImpossible
 	}
@@ -69,7 +70,7 @@ type descent struct {
 
 // descendAll passes the weight of every point down the tree, level by level,
 // so that what is alike for a scope is passed on once.
-func (r *run) descendAll() *descent {
+func (r *run) descendAll(points []point) *descent {
 	s := r.s
 	d := &descent{row: make([][][]float64, len(s.nodes)), seen: make([][]float64, len(s.m.obs))}
 	// flow is the weight that reaches each class of each scope under each
@@ -80,10 +81,10 @@ func (r *run) descendAll() *descent {
 		d.row[i] = make([][]float64, len(n.classes))
 	}
 	root := s.root()
-	flow[0][root] = make([]float64, len(s.nodes[0].choices))
-	for _, p := range s.points {
+	d.z = r.total(points)
+	flow[0][root] = make([]float64, len(r.offsets[0].deltas))
+	for _, p := range points {
 		r.enter(p.delta)
-		d.z += p.prior * r.eval(0, root, p.delta)
 		flow[0][root][r.sub[0]] += p.prior
 	}
 	for i, n := range s.nodes { // parents come before children
@@ -92,9 +93,9 @@ func (r *run) descendAll() *descent {
 				if w > 0 {
 					r.sub[i] = int32(id)
 					for k, ch := range n.children {
-						r.sub[ch] = n.below[id][k]
+						r.sub[ch] = r.offsets[i].below[id][k]
 					}
-					r.descend(d, flow, i, int32(c), w, n.deltas[id])
+					r.descend(d, flow, i, int32(c), w, r.offsets[i].deltas[id])
 				}
 			}
 		}
@@ -134,7 +135,7 @@ func (r *run) descend(d *descent, flow [][][]float64, i int, c int32, outer floa
 			if others > 0 {
 				to := &flow[ch][cl.child[x*w+k]]
 				if *to == nil {
-					*to = make([]float64, len(r.s.nodes[ch].choices))
+					*to = make([]float64, len(r.offsets[ch].deltas))
 				}
 				(*to)[r.sub[ch]] += others
 			}
@@ -147,8 +148,8 @@ func (r *run) count(d *descent, n *node, cl *class, a int, weight float64, delta
 	w := len(n.own)
 	for k, o := range n.own {
 		at := int(cl.ids[a*w+k])*r.s.like[o].nodes + r.s.nodeOf(o, delta)
-		for at >= len(d.seen[o]) {
-			d.seen[o] = append(d.seen[o], make([]float64, at+1-len(d.seen[o]))...)
+		if at >= len(d.seen[o]) {
+			d.seen[o] = append(d.seen[o], make([]float64, at+64)...)
 		}
 		d.seen[o][at] += weight
 	}
@@ -227,19 +228,19 @@ func (s *solver) wrongStates(d *descent) [][]float64 {
 	return out
 }
 
-// lightPoints is the share of the posterior over offsets that is left out when
-// observations are left out in turn.
-const lightPoints = 1e-3
+// Leaving an observation out is summed less finely than the posterior itself:
+// what comes of it is stated in bits with two digits.
+const (
+	lightShare  = 3e-2
+	lightPoints = 800
+	lightSeeds  = 5
+)
 
 // without is the posterior of every component's fault with each observation
-// left out in turn: one entry per observation, then per component.
+// left out in turn: one entry per observation, then per component. Without it
+// offsets may be free that it held, so the offsets are searched anew.
 func (p *posterior) without() [][]float64 {
 	s := p.s
-	points := s.points
-	defer func() { s.points = points }()
-	if s.pruned {
-		s.points = s.heavy(lightPoints)
-	}
 	s.prepare()
 	out := make([][]float64, len(s.m.obs))
 	work := make(chan int)
@@ -247,14 +248,7 @@ func (p *posterior) without() [][]float64 {
 	for range min(runtime.GOMAXPROCS(0), len(out)) {
 		wg.Go(func() {
 			for o := range work {
-				r := p.spare(o)
-				d := r.descendAll()
-				out[o] = make([]float64, len(s.m.components))
-				if d.z > 0 {
-					for c, atoms := range s.faults(d) {
-						out[o][c] = sumOf(atoms)
-					}
-				}
+				out[o] = p.leaveOut(o)
 			}
 		})
 	}
@@ -266,18 +260,47 @@ func (p *posterior) without() [][]float64 {
 	return out
 }
 
+func (p *posterior) leaveOut(o int) []float64 {
+	s := p.s
+	r := p.spare(o)
+	points := s.points
+	if s.pruned {
+		var seeds [][]uint8
+		for _, pt := range points[:min(len(points), lightSeeds)] {
+			seeds = append(seeds, pt.delta)
+		}
+		points, _ = r.flood(seeds, lightShare, lightPoints)
+	}
+	out := make([]float64, len(s.m.components))
+	if d := r.descendAll(points); d.z > 0 {
+		for c, atoms := range s.faults(d) {
+			out[c] = sumOf(atoms)
+		}
+	}
+	return out
+}
+
 // spare is a run without observation o that starts from the finished run's
 // sums of all subtrees that do not see it.
 func (p *posterior) spare(o int) *run {
-	r := p.s.newRun()
+	r := p.run.fork()
 	r.skip = o
 	at := p.s.m.scopeOf(p.s.m.obs[o])
 	for i := range r.memo {
 		if !p.s.m.above(i, at) {
-			r.memo[i] = p.run.memo[i]
+			r.memo[i] = forkMemo(p.run.memo[i])
 		}
 	}
 	return r
+}
+
+// forkMemo copies sums, because the copy is written to while others go on.
+func forkMemo(memo [][]float64) [][]float64 {
+	out := make([][]float64, len(memo))
+	for c, m := range memo {
+		out[c] = slices.Clone(m)
+	}
+	return out
 }
 
 // prepare works out every table and class that a changed sum may need, so that
@@ -327,7 +350,7 @@ func (s *solver) outside() float64 {
 // faultFree is the probability that no component that the evidence sees is
 // faulty.
 func (p *posterior) faultFree() float64 {
-	r := p.s.newRun()
+	r := p.run.fork()
 	r.weights = make([][]float64, len(p.s.nodes))
 	for i, n := range p.s.nodes {
 		r.weights[i] = make([]float64, len(n.alive))
@@ -339,5 +362,5 @@ func (p *posterior) faultFree() float64 {
 			}
 		}
 	}
-	return r.total() / p.z
+	return r.total(p.s.points) / p.z
 }

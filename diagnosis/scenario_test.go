@@ -335,6 +335,39 @@ func longDay() Evidence {
 	return b.ev
 }
 
+// twoFaults is a job with a weak group, a dull track, readings with other
+// tones and a capture: some 30 observations.
+func twoFaults() Evidence {
+	b := ashWeak()
+	b.ev.Checks[6] = Check{Ref: "check 7", Function: "play", Key: "4", Outcome: Faulty, Symptom: SymptomDull}
+	b.capture([6]float64{-18.1, -17.9, -18.2, -18.6, -18, -17.8}, [6]float64{0.3, -0.5, 0.2, -10.4, -0.1, 0.4})
+	b.read("TP10", "4", .0031, 10000)
+	b.read("TP10", "3", .0098, 10000)
+	b.read("TP20", "a", .245, 0)
+	b.read("TP21", "a", .31, 0)
+	b.read("TP21", "a", .020, 63)
+	b.read("TP21", "b", .95, 63)
+	b.check("cue", "4", Intermittent, "")
+	return b.ev
+}
+
+// BenchmarkTwoFaults is a verdict on two faults at once.
+func BenchmarkTwoFaults(b *testing.B) {
+	e, err := New(hexastrand(b), Options{Open: []string{"lid"}})
+	if err != nil {
+		b.Fatal(err)
+	}
+	ev := twoFaults()
+	n := 0
+	for b.Loop() {
+		if _, err := e.Diagnose(ev); err != nil {
+			b.Fatal(err)
+		}
+		n++
+	}
+	b.ReportMetric(float64(n)/b.Elapsed().Seconds(), "verdicts/s")
+}
+
 // BenchmarkDiagnose is a whole verdict with reasons and next actions on the
 // six-track recorder.
 func BenchmarkDiagnose(b *testing.B) {

@@ -23,9 +23,6 @@ type node struct {
 
 	classes []*class
 	index   map[string]int32
-	choices map[string]int32 // numbers of the joint offsets of fams met so far
-	deltas  [][]uint8        // per choice: a joint choice of all offsets with it
-	below   [][]int32        // per choice: the children's choices
 }
 
 // kind is all atoms of a scope that no observation can tell apart.
@@ -100,7 +97,7 @@ func (s *solver) buildNodes() {
 	m := s.m
 	s.nodes = make([]*node, len(m.scopes))
 	for i, sc := range m.scopes {
-		s.nodes[i] = &node{parent: sc.parent, index: map[string]int32{}, choices: map[string]int32{}}
+		s.nodes[i] = &node{parent: sc.parent, index: map[string]int32{}}
 		if sc.parent >= 0 {
 			p := s.nodes[sc.parent]
 			p.children = append(p.children, i)

@@ -2,7 +2,6 @@ package diagnosis
 
 import (
 	"cmp"
-	"math"
 	"slices"
 )
 
@@ -42,17 +41,10 @@ func (s *solver) explore() error {
 	s.least = leastShare
 	s.forget()
 	r := s.newRun()
-	s.flood(r, seeds)
+	var lost float64
+	s.points, lost = r.flood(seeds, pointShare, maxPoints)
+	s.loss += lost
 	return s.weigh(r)
-}
-
-// gridSize is the number of joint choices of all shared offsets.
-func (s *solver) gridSize() float64 {
-	size := 1.0
-	for _, f := range s.nodes[0].fams {
-		size *= float64(len(s.m.families[f].nodes))
-	}
-	return size
 }
 
 // treeWork bounds the row evaluations of a full sum: each scope's rows times
@@ -73,27 +65,6 @@ func (s *solver) treeWork(grid float64) float64 {
 	return work * grid
 }
 
-// allPoints is the whole grid of shared offsets.
-func (s *solver) allPoints() []point {
-	delta := make([]uint8, len(s.m.families))
-	var out []point
-	fams := s.nodes[0].fams
-	for {
-		out = append(out, point{delta: slices.Clone(delta), prior: s.offsetPrior(delta)})
-		k := 0
-		for ; k < len(fams); k++ {
-			f := fams[k]
-			if delta[f]++; int(delta[f]) < len(s.m.families[f].nodes) {
-				break
-			}
-			delta[f] = 0
-		}
-		if k == len(fams) {
-			return out
-		}
-	}
-}
-
 // weigh evaluates the points and sorts the heaviest first.
 func (s *solver) weigh(r *run) error {
 	sum := 0.0
@@ -110,118 +81,4 @@ func (s *solver) weigh(r *run) error {
 	}
 	slices.SortStableFunc(s.points, func(a, b point) int { return cmp.Compare(b.value, a.value) })
 	return nil
-}
-
-// nearest is the grid node of family f closest to x.
-func (s *solver) nearest(f int, x float64) uint8 {
-	best := 0
-	for i, v := range s.m.families[f].nodes {
-		if math.Abs(v-x) < math.Abs(s.m.families[f].nodes[best]-x) {
-			best = i
-		}
-	}
-	return uint8(best)
-}
-
-// seeds are joint offsets to start from: the likeliest a priori, what the
-// siblings' median says, and what each scope says if it alone were good.
-func (s *solver) seeds() [][]uint8 {
-	base := make([]uint8, len(s.m.families))
-	values := make([][]float64, len(s.m.families))
-	for o, ob := range s.m.obs {
-		if f := s.shared[o]; f >= 0 && ob.hasY {
-			values[f] = append(values[f], ob.y)
-		}
-	}
-	median := make([]uint8, len(base))
-	top := make([]uint8, len(base))
-	for f, fam := range s.m.families {
-		for i := range fam.p {
-			if fam.p[i] > fam.p[base[f]] {
-				base[f] = uint8(i)
-			}
-		}
-		median[f], top[f] = base[f], base[f]
-		if v := values[f]; len(v) > 0 {
-			slices.Sort(v)
-			median[f] = s.nearest(f, v[len(v)/2])
-			top[f] = s.nearest(f, v[len(v)-1])
-			if fam.wide {
-				base[f] = median[f]
-			}
-		}
-	}
-	out := [][]uint8{base, median, top}
-	for _, n := range s.nodes {
-		seed := slices.Clone(base)
-		for _, o := range n.own {
-			if f := s.shared[o]; f >= 0 && s.m.obs[o].hasY {
-				seed[f] = s.nearest(f, s.m.obs[o].y)
-			}
-		}
-		out = append(out, seed)
-	}
-	return distinct(out)
-}
-
-func distinct(seeds [][]uint8) [][]uint8 {
-	seen := map[string]bool{}
-	var out [][]uint8
-	for _, d := range seeds {
-		if !seen[string(d)] {
-			seen[string(d)] = true
-			out = append(out, d)
-		}
-	}
-	return out
-}
-
-// flood collects joint offsets from the seeds outwards while they matter.
-func (s *solver) flood(r *run, seeds [][]uint8) {
-	seen := map[string]bool{}
-	value := map[string]float64{}
-	queue := slices.Clone(seeds)
-	for _, d := range queue {
-		seen[string(d)] = true
-	}
-	top, dropped, sum := 0.0, 0.0, 0.0
-	for len(queue) > 0 && len(value) < maxPoints {
-		d := queue[0]
-		queue = queue[1:]
-		v := r.value(d)
-		value[string(d)] = v
-		sum += v
-		top = math.Max(top, v)
-		if v < pointShare*top {
-			dropped += v
-			continue
-		}
-		for _, f := range s.nodes[0].fams {
-			for _, step := range []int{-1, 1} {
-				x := int(d[f]) + step
-				if x < 0 || x >= len(s.m.families[f].nodes) {
-					continue
-				}
-				next := slices.Clone(d)
-				next[f] = uint8(x)
-				if !seen[string(next)] {
-					seen[string(next)] = true
-					queue = append(queue, next)
-				}
-			}
-		}
-	}
-	for d, v := range value {
-		if v > 0.01*pointShare*top {
-			s.points = append(s.points, point{delta: []uint8(d), prior: s.offsetPrior([]uint8(d))})
-		}
-	}
-	slices.SortFunc(s.points, func(a, b point) int { return cmp.Compare(string(a.delta), string(b.delta)) })
-	if sum > 0 {
-		// Beyond the edge the values fall at least as fast as up to it.
-		s.loss += dropped / sum
-		if len(queue) > 0 {
-			s.loss += float64(len(queue)) * pointShare
-		}
-	}
 }

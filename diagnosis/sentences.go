@@ -58,12 +58,20 @@ type trouble struct {
 // sentences writes the finding in bench words.
 func (p *problem) sentences(post *posterior, a *accusation, v *Verdict) []string {
 	var out []string
+	// A doubted reading goes before what was concluded from it; a doubted
+	// verdict by ear is a remark.
+	var heard []string
 	for _, d := range v.Doubts {
-		out = append(out, d.Text)
+		if strings.HasPrefix(d.Text, tryAgain) {
+			heard = append(heard, d.Text)
+		} else {
+			out = append(out, d.Text)
+		}
 	}
 	for _, t := range p.troubles(post) {
 		out = append(out, p.troubleText(post, a, t))
 	}
+	out = append(out, heard...)
 	for _, x := range p.aside {
 		if !x.ok {
 			out = append(out, fmt.Sprintf("%s, %s: out of range.", capital(x.ref), x.text))
@@ -319,7 +327,7 @@ func (p *problem) betweenText(post *posterior, t trouble) string {
 		if post.s.shared[o] < 0 {
 			tol = 2 * p.priors[ob.fam].sd
 		}
-		all = append(all, probe{len(ob.path), p.eng.def.Designator(n.point.Part, n.point.Each, n.key), p.off(post, o), tol})
+		all = append(all, probe{len(ob.path), pointName(p.eng.def, n.point, n.key), p.off(post, o), tol})
 	}
 	slices.SortStableFunc(all, func(a, b probe) int { return cmp.Or(cmp.Compare(a.depth, b.depth), cmp.Compare(a.name, b.name)) })
 	right, wrong := "", ""

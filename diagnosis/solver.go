@@ -2,6 +2,7 @@ package diagnosis
 
 import (
 	"errors"
+	"maps"
 	"math"
 	"slices"
 )
@@ -149,10 +150,32 @@ type run struct {
 	weights [][]float64   // per node and alive row; nil: the rows' own
 	memo    [][][]float64 // node, class, choice of the subtree's offsets; NaN unknown
 	sub     []int32       // per node: number of the present choice
+	offsets []choices     // per node
+}
+
+// choices numbers the joint choices of the offsets that one subtree shares.
+type choices struct {
+	index  map[string]int32
+	deltas [][]uint8 // a joint choice of all offsets with it
+	below  [][]int32 // the children's choices
 }
 
 func (s *solver) newRun() *run {
-	return &run{s: s, skip: -1, memo: make([][][]float64, len(s.nodes)), sub: make([]int32, len(s.nodes))}
+	r := &run{s: s, skip: -1, memo: make([][][]float64, len(s.nodes)), sub: make([]int32, len(s.nodes)), offsets: make([]choices, len(s.nodes))}
+	for i := range r.offsets {
+		r.offsets[i].index = map[string]int32{}
+	}
+	return r
+}
+
+// fork is a run that starts from the choices numbered in r and may go on at the
+// same time as others.
+func (r *run) fork() *run {
+	out := r.s.newRun()
+	for i, c := range r.offsets {
+		out.offsets[i] = choices{maps.Clone(c.index), slices.Clip(c.deltas), slices.Clip(c.below)}
+	}
+	return out
 }
 
 // enter makes delta the present joint choice of offsets.
@@ -164,16 +187,17 @@ func (r *run) enter(delta []uint8) {
 		for _, f := range n.fams {
 			key = append(key, delta[f])
 		}
-		id, ok := n.choices[string(key)]
+		known := &r.offsets[i]
+		id, ok := known.index[string(key)]
 		if !ok {
-			id = int32(len(n.choices))
-			n.choices[string(key)] = id
-			n.deltas = append(n.deltas, slices.Clone(delta))
+			id = int32(len(known.deltas))
+			known.index[string(key)] = id
+			known.deltas = append(known.deltas, slices.Clone(delta))
 			below := make([]int32, len(n.children))
 			for k, c := range n.children {
 				below[k] = r.sub[c]
 			}
-			n.below = append(n.below, below)
+			known.below = append(known.below, below)
 		}
 		r.sub[i] = id
 	}
@@ -271,10 +295,10 @@ func (r *run) value(delta []uint8) float64 {
 	return p * r.eval(0, r.s.root(), delta)
 }
 
-// total sums over the points.
-func (r *run) total() float64 {
+// total sums over points.
+func (r *run) total(points []point) float64 {
 	sum := 0.0
-	for _, p := range r.s.points {
+	for _, p := range points {
 		r.enter(p.delta)
 		sum += p.prior * r.eval(0, r.s.root(), p.delta)
 	}

@@ -124,6 +124,9 @@ const (
 	doubtTimes = 3
 )
 
+// tryAgain begins the doubt of a check.
+const tryAgain = "Try again before building on it"
+
 // doubts lists the observations that the rest contradicts, worst first.
 func (p *problem) doubts(post *posterior) []Doubt {
 	var out []Doubt
@@ -152,7 +155,7 @@ func (p *problem) priorWrong(o int) float64 {
 
 func (p *problem) doubtText(n *note, states []float64, wrong float64) string {
 	if n.check != nil {
-		return fmt.Sprintf("Try again before building on it: %s says %s, which the rest contradicts (wrong with %s).", n.ref, n.text, percent(wrong))
+		return fmt.Sprintf(tryAgain+": %s says %s, which the rest contradicts (wrong with %s).", n.ref, n.text, percent(wrong))
 	}
 	again := fmt.Sprintf("Re-take %s first", n.ref)
 	if n.measure != "" {

@@ -107,8 +107,18 @@ func checkText(def *machine.Definition, c *Check) string {
 	return name + ": " + string(c.Outcome)
 }
 
-func readingText(def *machine.Definition, tp *machine.TestPoint, key string, value float64, want machine.Expected, toneHz float64, own bool) string {
+// pointName is a test point's designator, with the replica where the
+// designator does not tell.
+func pointName(def *machine.Definition, tp *machine.TestPoint, key string) string {
 	name := def.Designator(tp.Part, tp.Each, key)
+	if tp.Each != "" && name == tp.Part {
+		return name + " for " + tp.Each + " " + key
+	}
+	return name
+}
+
+func readingText(def *machine.Definition, tp *machine.TestPoint, key string, value float64, want machine.Expected, toneHz float64, own bool) string {
+	name := pointName(def, tp, key)
 	if own {
 		return fmt.Sprintf("%s at %s, %s expected", quantity(value, want.Unit), name, quantity(want.Value, want.Unit))
 	}
