@@ -74,7 +74,7 @@ func longCapture(seconds float64) (Source, Options, finding) {
 func TestMemoryOfALongCapture(t *testing.T) {
 	seconds := 600.0
 	if testing.Short() || os.Getenv("HEADSTACK_LONG") != "1" {
-		seconds = 60
+		seconds = 33
 	}
 	src, opt, f := longCapture(seconds)
 	runtime.GC()

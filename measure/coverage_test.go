@@ -38,13 +38,13 @@ var scenes = []scene{
 // seeded runs, for each measure. HEADSTACK_LONG=1 does 500 runs of every scene; else
 // fewer runs of the first, with a band as wide as chance demands.
 func TestCoverage(t *testing.T) {
-	runs, list := 100, scenes[:1]
+	runs, list := 60, scenes[:1]
 	long := os.Getenv("HEADSTACK_LONG") == "1"
 	switch {
 	case long:
 		runs, list = 500, scenes
 	case testing.Short():
-		runs = 40
+		runs = 20
 	}
 	for _, sc := range list {
 		t.Run(sc.name, func(t *testing.T) { coverage(t, sc, runs, long) })

@@ -43,12 +43,12 @@ const (
 )
 
 // toneBand chooses what to keep around a tone: ±2 % for a speed that is not the
-// expected one and 60 Hz for flutter, less where the mirror image of a low tone (or
-// half the sample rate) is near.
+// expected one and 60 Hz for flutter; less where a low tone has a direct voltage
+// beside it, or a high one the mirror image above half the sample rate.
 func toneBand(f, rate float64) (dsp.Band, bool) {
-	mirror := math.Min(2*f, rate-2*f) // distance of the image
-	pass := math.Min(0.02*f+60, 0.25*mirror)
-	stop := math.Min(mirror-pass, math.Max(2.2*pass, pass+60))
+	mirror := rate - 2*f // distance of the image
+	pass := math.Min(math.Min(0.02*f+60, 0.35*f), 0.25*mirror)
+	stop := math.Min(math.Min(math.Max(2.2*pass, pass+60), 0.97*f), mirror-pass)
 	return dsp.Band{CarrierHz: f, PassHz: pass, StopHz: stop}, f > 0 && pass >= 2
 }
 
