@@ -16,8 +16,8 @@ type scene struct {
 	setup func(s *synth, r *rand.Rand)
 }
 
-// delayTruth is what track 2's delay is in these scenes, in seconds on the tape at
-// nominal speed.
+// coverageBehind is how far track 2's gap stands behind track 1's in these scenes, in
+// seconds of tape at nominal speed.
 const coverageBehind = 83e-6
 
 var scenes = []scene{

@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"math"
 	"time"
 
 	"headstack/dsp"
@@ -85,6 +86,9 @@ func measureTape(ctx context.Context, sources []Source, opt Options, find locato
 	s := &session{opt: opt, takes: takes}
 	s.reference, s.hasReference = opt.Tape.ReferenceSection()
 	rep.Measures = s.measures()
+	if v := opt.SpeedCmS; v > 0 && math.Abs(v/opt.Tape.SpeedCmS-1) > 0.01 {
+		rep.Warnings = append(rep.Warnings, fmt.Sprintf("the tape is made for %g cm/s and the machine ran at %g cm/s: speed errors are against the tape's speed", opt.Tape.SpeedCmS, v))
+	}
 	rep.Warnings = append(rep.Warnings, "the capture interface's own response and clock are not removed from these figures")
 	if opt.Progress != nil {
 		opt.Progress(1)
