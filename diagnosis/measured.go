@@ -101,7 +101,7 @@ func (p *problem) addFigure(m *Measured, f *machine.Function, fig figure) error 
 			continue
 		}
 		o := &observation{path: p.path(path), states: readStates, y: y, hasY: true}
-		prior := offsetPrior{sd: wideOffsetDB, step: 0.45, wide: true}
+		prior := offsetPrior{sd: wideOffsetDB, wide: true}
 		spread := levelSiblingDB
 		switch fig.name {
 		case "level":
@@ -114,8 +114,9 @@ func (p *problem) addFigure(m *Measured, f *machine.Function, fig figure) error 
 				q, share = qBass, other
 			}
 			o.space, spread = newSpace(only(q, share)), responseSiblingDB
-			prior = offsetPrior{sd: responseCommonDB, slip: 2, step: 0.5}
+			prior = offsetPrior{sd: responseCommonDB, slip: 2}
 		}
+		prior.look = spread
 		o.like = readingModel{y: y, sd: math.Hypot(sd, spread), pSpot: wrongResult, resultStyle: true}.like
 		o.fam = p.offset(fmt.Sprintf("%s|%s|%g|%s", m.Ref, fig.name, fig.toneHz, f.ID), prior)
 		p.add(o, note{ref: m.Ref, function: f.ID, key: key, measure: fig.name, y: y, toneHz: fig.toneHz, wide: prior.wide,

@@ -25,8 +25,18 @@ const (
 type offsetPrior struct {
 	sd   float64
 	slip float64 // further spread of the 15 % that mislead
-	step float64
+	look float64 // standard deviation of one observation about it
 	wide bool
+}
+
+// step is the grid step for n observations: twice the standard deviation of
+// their mean, where summing a normal density on a grid is still right to about
+// 1 %, and no coarser than the prior.
+func (o offsetPrior) step(n int) float64 {
+	if n < 2 {
+		return math.Min(o.look, o.sd)
+	}
+	return math.Min(2*o.look/math.Sqrt(float64(n)), o.sd)
 }
 
 // verdictOf turns a check into what was said; ok is false when it says nothing.
@@ -154,7 +164,7 @@ func (p *problem) addReading(g []Reading) error {
 	prior := p.eng.ownPrior(tp, r.Key)
 	if !own {
 		project = scalar(toneShares(r.ToneHz, def.Reference.ToneHz))
-		prior = offsetPrior{sd: wideOffsetDB, step: 0.45, wide: true}
+		prior = offsetPrior{sd: wideOffsetDB, look: siblingSDDB, wide: true}
 	}
 	n.y = y
 	n.text = readingText(def, tp, r.Key, value, want, n.toneHz, own)
@@ -192,10 +202,10 @@ func (e *Engine) ownPrior(tp *machine.TestPoint, key string) offsetPrior {
 	sd := e.def.Expected(tp, key).SDDB()
 	if dc(tp) {
 		sd = math.Hypot(sd, dcInstrumentDB)
-		return offsetPrior{sd: sd, slip: 2 * sd, step: math.Max(0.04, sd/2)}
+		return offsetPrior{sd: sd, slip: sd, look: dcSpreadDB} // a steady voltage hardly misleads
 	}
 	sd = math.Hypot(sd, acInstrumentDB)
-	return offsetPrior{sd: sd, slip: 2*sd + misleadingDB, step: 0.45}
+	return offsetPrior{sd: sd, slip: 2*sd + misleadingDB, look: siblingSDDB}
 }
 
 // toneShares is how much of a fault's treble and bass effect, which are stated
@@ -284,7 +294,7 @@ const maxNodes = 250
 
 func gridOf(prior offsetPrior, sorted []float64) family {
 	out := family{wide: prior.wide}
-	step := prior.step
+	step := prior.step(len(sorted))
 	density := func(x float64) float64 {
 		return (1-misleading)*gauss(x, prior.sd) + misleading*gauss(x, math.Hypot(prior.sd, prior.slip))
 	}

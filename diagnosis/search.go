@@ -16,7 +16,7 @@ const (
 	leastShare  = 1e-6 // of the posterior, for a fault set
 	screenShare = 1e-3 // the same while fault sets above are only screened
 	pairSlack   = 100  // how far a pair may exceed what its faults promise alone
-	pointShare  = 3e-5 // of the best joint choice of offsets
+	pointShare  = 1e-4 // of the best joint choice of offsets
 	maxPoints   = 4000
 	maxSeeds    = 40
 	climbRounds = 6

@@ -1,0 +1,99 @@
+package diagnosis
+
+import (
+	"fmt"
+	"testing"
+)
+
+// longDay is a job with some 36 observations, 12 checks among them.
+func longDay() Evidence {
+	b := ashWeak()
+	b.read("TP20", "a", 0.245, 0)
+	b.read("TP20", "b", 0.240, 0)
+	b.read("TP21", "a", 0.310, 0)
+	b.read("TP21", "b", 1.08, 0)
+	for k := 1; k <= 6; k++ {
+		key := fmt.Sprint(k)
+		b.read("TP10", key, 0.038+0.001*float64(k%3), 0)
+		b.read("TP11", key, 0.1+0.002*float64(k%3), 0)
+		b.read("TP12", key, 0.24+0.003*float64(k%2), 0)
+	}
+	return b.ev
+}
+
+// twoFaults is a job with a weak group, a dull track, readings with other
+// tones and a capture: some 30 observations.
+func twoFaults() Evidence {
+	b := ashWeak()
+	b.ev.Checks[6] = Check{Ref: "check 7", Function: "play", Key: "4", Outcome: Faulty, Symptom: SymptomDull}
+	b.capture([6]float64{-18.1, -17.9, -18.2, -18.6, -18, -17.8}, [6]float64{0.3, -0.5, 0.2, -10.4, -0.1, 0.4})
+	b.read("TP10", "4", .0031, 10000)
+	b.read("TP10", "3", .0098, 10000)
+	b.read("TP20", "a", .245, 0)
+	b.read("TP21", "a", .31, 0)
+	b.read("TP21", "a", .020, 63)
+	b.read("TP21", "b", .95, 63)
+	b.check("cue", "4", Intermittent, "")
+	return b.ev
+}
+
+// BenchmarkTwoFaults is a verdict on two faults at once.
+func BenchmarkTwoFaults(b *testing.B) {
+	e, err := New(hexastrand(b), Options{Open: []string{"lid"}})
+	if err != nil {
+		b.Fatal(err)
+	}
+	ev := twoFaults()
+	n := 0
+	for b.Loop() {
+		if _, err := e.Diagnose(ev); err != nil {
+			b.Fatal(err)
+		}
+		n++
+	}
+	b.ReportMetric(float64(n)/b.Elapsed().Seconds(), "verdicts/s")
+}
+
+// BenchmarkDiagnose is a whole verdict with reasons and next actions on the
+// six-track recorder.
+func BenchmarkDiagnose(b *testing.B) {
+	e, err := New(hexastrand(b), Options{Open: []string{"lid"}})
+	if err != nil {
+		b.Fatal(err)
+	}
+	ev := longDay()
+	var outside float64
+	n := 0
+	for b.Loop() {
+		v, err := e.Diagnose(ev)
+		if err != nil {
+			b.Fatal(err)
+		}
+		outside = v.OutsideMass
+		n++
+	}
+	b.ReportMetric(float64(n)/b.Elapsed().Seconds(), "verdicts/s")
+	b.ReportMetric(float64(len(ev.Checks)+len(ev.Readings)), "observations")
+	b.ReportMetric(100*outside, "%left-out")
+}
+
+// BenchmarkPosterior is the sums alone.
+func BenchmarkPosterior(b *testing.B) {
+	e, err := New(hexastrand(b), Options{})
+	if err != nil {
+		b.Fatal(err)
+	}
+	ev := longDay()
+	n := 0
+	for b.Loop() {
+		p, err := e.build(ev)
+		if err != nil {
+			b.Fatal(err)
+		}
+		if _, err := solve(p.model); err != nil {
+			b.Fatal(err)
+		}
+		n++
+	}
+	b.ReportMetric(float64(n)/b.Elapsed().Seconds(), "posteriors/s")
+}
