@@ -259,9 +259,7 @@ func notDone(v *job.View) (open, refused []string) {
 	if sheet > 0 {
 		open = append(open, fmt.Sprintf("%d of %d controls of the check sheet were not tried (about %.0f min).", sheet, len(v.Sheet), minutes))
 	}
-	for _, f := range functionsOpen(v) {
-		open = append(open, f)
-	}
+	open = append(open, functionsOpen(v)...)
 	captures := 0
 	for _, e := range v.Current {
 		if e.Capture == nil {

@@ -103,7 +103,8 @@ func TestReportNeedsNothingElse(t *testing.T) {
 }
 
 func TestReportIsTheSameForTheSameRecord(t *testing.T) {
-	if write(t, fixture(t)) != write(t, fixture(t)) {
+	first, second := write(t, fixture(t)), write(t, fixture(t))
+	if first != second {
 		t.Error("two reports of the same record differ")
 	}
 }

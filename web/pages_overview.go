@@ -137,6 +137,7 @@ func (s *server) recordPage(w http.ResponseWriter, r *http.Request) error {
 	for i := len(d.View.Entries) - 1; i >= 0; i-- {
 		e := d.View.Entries[i]
 		l := report.LineOf(d.View, e)
+		l.At = whenText(e.At) // the heading says UTC
 		if !e.Withdraw && e.Check != nil {
 			l.Text = entryLine(d.View, e)
 		}

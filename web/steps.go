@@ -12,8 +12,9 @@ type step struct {
 	Href string // empty: the step has no page of its own
 	Here bool
 	Open int    // how many things are open
-	What string // of what: "controls to try"
+	What string // of what: "to try or capture"
 	Done bool   // nothing is open
+	Dark bool   // nothing is known yet: no count would be true
 }
 
 // stepsOf counts what is open in each step. A count says what the record lacks;
@@ -43,12 +44,15 @@ func stepsOf(v *job.View, verdict *diagnosis.Verdict, here string) []step {
 	if captures == 0 {
 		asFound++
 	}
-	suspects, faults := 0, 0
-	if verdict != nil {
-		for _, s := range verdict.Stages {
-			if s.Status == diagnosis.Suspect {
-				suspects++
-			}
+	// No suspects is not the same as nothing to find: what is not known stays open.
+	find := step{Name: "find", Href: root + "/path", Here: here == "path"}
+	faults := 0
+	dark := verdict == nil || len(v.Current) == 0
+	if !dark {
+		suspects, _, unknown := tally(verdict)
+		find.Open, find.What = len(suspects), word(len(suspects), "suspect", "suspects")
+		if len(suspects) == 0 {
+			find.Open, find.What = unknown, "not known"
 		}
 		if len(verdict.Explanations) > 0 && verdict.PFaultFree < 0.5 {
 			faults = len(verdict.Explanations[0].Faults)
@@ -57,14 +61,15 @@ func stepsOf(v *job.View, verdict *diagnosis.Verdict, here string) []step {
 	steps := []step{
 		{Name: "intake", Href: root + "#intake", Here: here == "", Open: intakeOpen(v.Job), What: "to fill in"},
 		{Name: "as found", Href: root + "/sheet", Here: here == "sheet" || here == "captures", Open: asFound, What: "to try or capture"},
-		{Name: "find", Href: root + "/path", Here: here == "path", Open: suspects, What: word(suspects, "suspect", "suspects")},
+		find,
 		{Name: "fix", Href: root + "#fix", Open: faulty(v) + faults, What: word(faulty(v)+faults, "fault", "faults")},
 		{Name: "line up", Href: root + "#line-up", Open: trims(v), What: word(trims(v), "trim", "trims")},
 		{Name: "prove", Href: root + "#prove", Open: btoi(closed == 0), What: "closed-case capture"},
 		{Name: "hand over", Href: root + "/report", Here: here == "report", Open: 1, What: "report"},
 	}
+	steps[2].Dark, steps[3].Dark = dark, dark && steps[3].Open == 0
 	for i := range steps {
-		if steps[i].Open == 0 {
+		if steps[i].Open == 0 && !steps[i].Dark {
 			steps[i].Done, steps[i].What = true, "open"
 		}
 	}

@@ -15,6 +15,9 @@ type story struct {
 }
 
 func stories(state, id string) []story {
+	if state == "first" {
+		return []story{{"jobs", "/", 200, []string{"No job yet", "as found", "headstack demo", "Open a job"}}}
+	}
 	root := "/jobs/" + id
 	common := []story{
 		{"overview", root, 200, []string{"local electrical codes"}},
@@ -39,7 +42,7 @@ func stories(state, id string) []story {
 			story{"capture", root + "/captures/1", 200, []string{"not measured: tone absent", "not found: the capture starts after it", "Azimuth", "signal to noise below 20"}},
 			story{"correct", root + "/entries/38", 200, []string{"Correct reading 5"}})
 	case "empty":
-		common[0].want = append(common[0].want, "Measure as found", "Nothing yet")
+		common[0].want = append(common[0].want, "Measure as found", "nothing known yet")
 		common[3].want = append(common[3].want, "No capture yet")
 		common[4].want = append(common[4].want, "Nothing was recorded yet")
 	case "failed":
@@ -59,11 +62,13 @@ func benchOf(state string) (*storyBench, string) {
 		return emptyStory()
 	case "failed":
 		return failedStory()
+	case "first":
+		return newStoryBench(), ""
 	}
 	return enormousStory()
 }
 
-var states = []string{"good", "empty", "failed", "enormous"}
+var states = []string{"first", "good", "empty", "failed", "enormous"}
 
 func TestStories(t *testing.T) {
 	for _, state := range states {
