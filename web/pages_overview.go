@@ -19,7 +19,7 @@ type overviewModel struct {
 	Case         string // as typed
 	Captures     int
 	Trims        int
-	Closed       bool // a closed-case capture is in the record
+	Closed       bool // a closed-case capture follows the work
 }
 
 type faultLine struct{ Ref, Name, Text, Remark string }

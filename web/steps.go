@@ -21,7 +21,7 @@ type step struct {
 // it does not say that the rest is right.
 func stepsOf(v *job.View, verdict *diagnosis.Verdict, here string) []step {
 	root := "/jobs/" + v.Job.ID
-	tried, captures, closed := 0, 0, 0
+	tried, captures := 0, 0
 	for _, it := range v.Sheet {
 		if openItem(it.Latest) {
 			tried++
@@ -35,9 +35,6 @@ func stepsOf(v *job.View, verdict *diagnosis.Verdict, here string) []step {
 	for _, e := range v.Current {
 		if e.Capture != nil {
 			captures++
-			if e.Case == measure.CaseClosed {
-				closed++
-			}
 		}
 	}
 	asFound := tried
@@ -64,7 +61,7 @@ func stepsOf(v *job.View, verdict *diagnosis.Verdict, here string) []step {
 		find,
 		{Name: "fix", Href: root + "#fix", Open: faulty(v) + faults, What: word(faulty(v)+faults, "fault", "faults")},
 		{Name: "line up", Href: root + "#line-up", Open: trims(v), What: word(trims(v), "trim", "trims")},
-		{Name: "prove", Href: root + "#prove", Open: btoi(closed == 0), What: "closed-case capture"},
+		{Name: "prove", Href: root + "#prove", Open: btoi(!closedAgain(v)), What: "closed-case capture"},
 		{Name: "hand over", Href: root + "/report", Here: here == "report", Open: 1, What: "report"},
 	}
 	steps[2].Dark, steps[3].Dark = dark, dark && steps[3].Open == 0
@@ -74,6 +71,22 @@ func stepsOf(v *job.View, verdict *diagnosis.Verdict, here string) []step {
 		}
 	}
 	return steps
+}
+
+// closedAgain reports whether the last word is a capture with the case closed,
+// after something was recorded with it propped or open. The closed-case capture
+// of the as-found state proves nothing about the work.
+func closedAgain(v *job.View) bool {
+	opened, again := false, false
+	for _, e := range v.Current {
+		switch e.Case {
+		case measure.CasePropped, measure.CaseOpen:
+			opened, again = true, false
+		case measure.CaseClosed:
+			again = again || opened && e.Capture != nil
+		}
+	}
+	return again
 }
 
 func openItem(e *job.Entry) bool {

@@ -306,3 +306,24 @@ func TestProgressIsForgottenAtTheEnd(t *testing.T) {
 		t.Error("a long token was taken")
 	}
 }
+
+func TestAsFoundProvesNothing(t *testing.T) {
+	capture := func(c measure.CaseState) job.Entry { return job.Entry{Case: c, Capture: &job.Capture{}} }
+	reading := func(c measure.CaseState) job.Entry { return job.Entry{Case: c, Reading: &job.Reading{}} }
+	for name, c := range map[string]struct {
+		entries []job.Entry
+		want    bool
+	}{
+		"nothing":           {nil, false},
+		"as found only":     {[]job.Entry{capture("closed")}, false},
+		"opened since":      {[]job.Entry{capture("closed"), reading("open")}, false},
+		"closed again":      {[]job.Entry{capture("closed"), reading("open"), capture("closed")}, true},
+		"opened once more":  {[]job.Entry{reading("open"), capture("closed"), reading("propped")}, false},
+		"only a check shut": {[]job.Entry{reading("open"), reading("closed")}, false},
+		"not stated":        {[]job.Entry{reading("open"), capture("")}, false},
+	} {
+		if got := closedAgain(&job.View{Current: c.entries}); got != c.want {
+			t.Errorf("%s: %v, want %v", name, got, c.want)
+		}
+	}
+}
