@@ -207,7 +207,9 @@ func (r reader) against(hz float64) (Action, bool) {
 	name := pointName(r.e.def, r.tp, sibling)
 	act.Expect = fmt.Sprintf("within about %.1f dB of %s", 2*m.sd, name)
 	act.Text = fmt.Sprintf("Read %s and %s with %s, same meter and range: they should agree.", r.name(), name, tone(hz))
-	if readings == 1 {
+	if readings == 2 {
+		act.Siblings = []string{sibling}
+	} else {
 		act.Text = fmt.Sprintf("Read %s with %s, same meter and range: it should agree with its siblings.", r.name(), tone(hz))
 	}
 	return act, true

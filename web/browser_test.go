@@ -134,6 +134,7 @@ func TestScreens(t *testing.T) {
 	if testing.Short() {
 		t.Skip("short: pages are not opened in a browser")
 	}
+	t.Parallel()
 	ctx := browser(t)
 	dir, keep := *screens, true
 	if dir == "" {

@@ -24,6 +24,7 @@ func TestFlow(t *testing.T) {
 	if testing.Short() {
 		t.Skip("short: pages are not opened in a browser")
 	}
+	t.Parallel()
 	for _, scripts := range []bool{true, false} {
 		name := map[bool]string{true: "scripts", false: "no scripts"}[scripts]
 		t.Run(name, func(t *testing.T) {

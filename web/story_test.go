@@ -26,9 +26,11 @@ func stories(state, id string) []story {
 		{"captures", root + "/captures", 200, []string{"Bring a capture"}},
 		{"record", root + "/record", 200, nil},
 		{"report", root + "/report", 200, []string{"Local electrical codes", "SHA-256"}},
-		{"jobs", "/", 200, []string{"Open a job"}},
-		{"library", "/library", 200, []string{"Hexastrand"}},
-		{"lost", root + "/nowhere", 404, []string{"no such page"}},
+	}
+	if state == "good" || state == "enormous" { // these do not depend on the job
+		common = append(common, story{"jobs", "/", 200, []string{"Open a job"}},
+			story{"library", "/library", 200, []string{"Hexastrand"}},
+			story{"lost", root + "/nowhere", 404, []string{"no such page"}})
 	}
 	switch state {
 	case "good":

@@ -3,6 +3,7 @@ package main
 import (
 	"errors"
 	"fmt"
+	"math"
 	"os"
 	"path/filepath"
 	"slices"
@@ -40,6 +41,7 @@ type demonstration struct {
 	job     job.Job
 	minutes float64 // bench time that the observations would have taken
 	looks   int
+	taken   map[string]sim.Probe // readings by their ref, to be re-taken where doubted
 }
 
 // sure is how probable the leading explanation must be before the demo stops
@@ -65,7 +67,7 @@ func (v *demoVerb) Run(e *env) error {
 		return err
 	}
 	defer s.Close()
-	d := &demonstration{env: e, bench: job.NewBench(s, s, job.BenchOptions{}), folder: folder}
+	d := &demonstration{env: e, bench: job.NewBench(s, s, job.BenchOptions{}), folder: folder, taken: map[string]sim.Probe{}}
 	if d.story, err = theatreStory(v.Seed); err != nil {
 		return err
 	}
@@ -221,6 +223,13 @@ func (d *demonstration) search() (*diagnosis.Verdict, error) {
 		if settled || n >= patience || i < 0 {
 			return verdict, nil
 		}
+		if p, ref := d.doubted(verdict); ref != "" {
+			d.sayf("  %s is doubted: taken again with a fresh probe", ref)
+			if err := d.probe(p, fmt.Sprintf("%d again", n), "as "+ref+" should have been"); err != nil {
+				return nil, err
+			}
+			continue
+		}
 		a := verdict.Next[i]
 		done[actionKey(a)] = true
 		if a.Opening != "" && !opened[a.Opening] {
@@ -243,32 +252,66 @@ func actionKey(a diagnosis.Action) string {
 	return fmt.Sprint(a.Kind, a.Function, a.TestPoint, a.Key, a.ToneHz)
 }
 
+// doubted is the first doubted reading that was not taken again yet.
+func (d *demonstration) doubted(v *diagnosis.Verdict) (sim.Probe, string) {
+	for _, doubt := range v.Doubts {
+		if p, ok := d.taken[doubt.Ref]; ok {
+			delete(d.taken, doubt.Ref)
+			return p, doubt.Ref
+		}
+	}
+	return sim.Probe{}, ""
+}
+
 // read takes the reading that was advised, on the sibling too where that is the
-// advice, and records what the meter said. One reading in the story slips.
+// advice. One reading in the story slips.
 func (d *demonstration) read(a diagnosis.Action, n int) error {
 	for i, key := range append([]string{a.Key}, a.Siblings...) {
-		p := sim.Probe{TestPoint: a.TestPoint, Key: key, ToneHz: a.ToneHz, Instrument: d.story.meter, Session: "first evening", Setting: fmt.Sprintf("%d.%d", n, i)}
+		p := sim.Probe{TestPoint: a.TestPoint, Key: key, ToneHz: a.ToneHz}
 		if n == d.story.slipAt && i == 0 {
 			p.Slip = sim.UnitSlip
 		}
-		r, err := d.sim.Read(p)
-		if err != nil {
+		expect := a.Expect
+		if i > 0 {
+			expect = "its sibling"
+		}
+		if err := d.probe(p, fmt.Sprintf("%d.%d", n, i), expect); err != nil {
 			return err
 		}
-		tp, _ := d.sim.Def.TestPoint(a.TestPoint)
-		d.minutes += max(tp.Minutes, 2)
-		typed, err := job.ParseReading(d.sim.Def, a.TestPoint+dash(key), strconv.FormatFloat(r.Value, 'g', 3, 64)+r.Unit)
-		if err != nil {
-			return err
-		}
-		typed.ToneHz, typed.Instrument, typed.Session, typed.Setting = a.ToneHz, p.Instrument, p.Session, p.Setting
-		x, err := d.bench.RecordReading(d.ctx, d.job.ID, typed, measure.CasePropped, "")
-		if err != nil {
-			return err
-		}
-		d.sayf("  %s: %s  (%s)", x.Ref, strings.TrimSpace(entryText(x)), a.Expect)
 	}
 	return nil
+}
+
+// probe takes one reading and records what the meter said.
+func (d *demonstration) probe(p sim.Probe, setting, expect string) error {
+	p.Instrument, p.Session, p.Setting = d.story.meter, "first evening", setting
+	r, err := d.sim.Read(p)
+	if err != nil {
+		return err
+	}
+	tp, _ := d.sim.Def.TestPoint(p.TestPoint)
+	d.minutes += max(tp.Minutes, 2)
+	typed, err := job.ParseReading(d.sim.Def, p.TestPoint+dash(p.Key), inMilli(r.Value, r.Unit))
+	if err != nil {
+		return err
+	}
+	typed.ToneHz, typed.Instrument, typed.Session, typed.Setting = p.ToneHz, p.Instrument, p.Session, p.Setting
+	x, err := d.bench.RecordReading(d.ctx, d.job.ID, typed, measure.CasePropped, "")
+	if err != nil {
+		return err
+	}
+	p.Slip = sim.NoSlip
+	d.taken[x.Ref] = p
+	d.sayf("  %s: %s  (%s)", x.Ref, strings.TrimSpace(entryText(x)), expect)
+	return nil
+}
+
+// inMilli writes a value as a three-digit meter shows it.
+func inMilli(v float64, unit string) string {
+	if math.Abs(v) < 1 {
+		v, unit = v*1000, "m"+unit
+	}
+	return strconv.FormatFloat(v, 'g', 3, 64) + unit
 }
 
 func dash(key string) string {
@@ -301,4 +344,3 @@ func (d *demonstration) part(f sim.Fault) string {
 	s, _ := d.sim.Def.Stage(f.Stage)
 	return d.sim.Def.Designator(s.Part, s.Each, f.Key)
 }
-

@@ -2,9 +2,11 @@ package main
 
 import (
 	"fmt"
+	"strconv"
 	"text/tabwriter"
 
 	"headstack/job"
+	"headstack/unit"
 )
 
 type jobVerb struct {
@@ -144,7 +146,11 @@ func entryText(x job.Entry) string {
 		}
 		s = fmt.Sprintf("%s: %s %s %s", what, x.Check.Outcome, x.Check.Symptom, x.Remark)
 	case x.Reading != nil:
-		s = fmt.Sprintf("%s-%s: %g %s %s %s", x.Reading.TestPoint, x.Reading.Key, x.Reading.Value, x.Reading.Unit, x.Reading.Instrument, x.Remark)
+		s = designator(*x.Reading) + ": " + strconv.FormatFloat(x.Reading.Value, 'g', -1, 64) + " " + x.Reading.Unit
+		if x.Reading.ToneHz > 0 {
+			s += " with " + unit.Frequency(unit.Hertz(x.Reading.ToneHz))
+		}
+		s += " " + x.Reading.Instrument + " " + x.Remark
 	case x.Capture != nil:
 		s = fmt.Sprintf("%s, tape %q, tracks %v, %d figures %s", x.Capture.File, x.Capture.Tape, x.Capture.Tracks, len(x.Capture.Report.Measures), x.Remark)
 	}

@@ -114,7 +114,9 @@ func TestEveryVerbHasAScript(t *testing.T) {
 		t.Fatal(err)
 	}
 	for _, verb := range []string{"measure", "machine", "tape", "job", "check", "reading", "note", "capture", "correct", "verdict", "report", "serve", "demo"} {
-		if !slices.ContainsFunc(files, func(f string) bool { return len(filepath.Base(f)) > len(verb) && filepath.Base(f)[:len(verb)+1] == verb+"_" }) {
+		if !slices.ContainsFunc(files, func(f string) bool {
+			return len(filepath.Base(f)) > len(verb) && filepath.Base(f)[:len(verb)+1] == verb+"_"
+		}) {
 			t.Errorf("no script %s_*.txtar", verb)
 		}
 	}

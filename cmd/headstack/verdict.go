@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"io"
 	"math"
+	"slices"
 	"strings"
 
 	"headstack/diagnosis"
@@ -46,16 +47,12 @@ func printVerdict(w io.Writer, v *diagnosis.Verdict, all bool) {
 	for _, s := range v.Sentences {
 		fmt.Fprintln(w, s)
 	}
-	if len(v.Doubts) > 0 {
-		fmt.Fprintln(w, "\nRe-take first")
-		for _, d := range v.Doubts {
-			fmt.Fprintf(w, "  ◆ %s: %s (wrong with %s)\n", d.Ref, d.Text, percent(d.P))
-		}
-	}
 	printStages(w, "Suspect", "▲", v.Stages, diagnosis.Suspect, true)
-	printStages(w, "Proved good", "■", v.Stages, diagnosis.Proved, false)
 	if all {
+		printStages(w, "Proved good", "■", v.Stages, diagnosis.Proved, false)
 		printStages(w, "Not known", "○", v.Stages, diagnosis.Unknown, true)
+	} else {
+		printParts(w, "Proved good (headstack verdict --all says by what)", v.Stages)
 	}
 	if len(v.Next) > 0 {
 		fmt.Fprintln(w, "\nNext, most information per minute first")
@@ -92,6 +89,23 @@ func printStages(w io.Writer, title, mark string, stages []diagnosis.StageState,
 		for _, b := range because[:min(2, len(because))] {
 			fmt.Fprintf(w, "      %s\n", b.Text)
 		}
+	}
+}
+
+// printParts names the proved stages, a few to a line.
+func printParts(w io.Writer, title string, stages []diagnosis.StageState) {
+	var parts []string
+	for _, s := range stages {
+		if s.Status == diagnosis.Proved {
+			parts = append(parts, s.Part)
+		}
+	}
+	if len(parts) == 0 {
+		return
+	}
+	fmt.Fprintf(w, "\n%s\n", title)
+	for line := range slices.Chunk(parts, 12) {
+		fmt.Fprintf(w, "  ■ %s\n", strings.Join(line, "  "))
 	}
 }
 
