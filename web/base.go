@@ -1,15 +1,11 @@
 package web
 
 import (
-	"context"
-	"crypto/sha256"
-	"encoding/json"
-	"fmt"
+	"errors"
 	"net/http"
 	"net/url"
 	"slices"
 	"strconv"
-	"sync"
 
 	"headstack/diagnosis"
 	"headstack/job"
@@ -57,6 +53,7 @@ type jobData struct {
 	View      *job.View
 	Verdict   *diagnosis.Verdict
 	NoVerdict string // why there is none
+	Working   bool   // it is still being worked out
 }
 
 func (s *server) jobData(r *http.Request, here, title string) (jobData, error) {
@@ -66,11 +63,13 @@ func (s *server) jobData(r *http.Request, here, title string) (jobData, error) {
 		return jobData{}, err
 	}
 	d := jobData{View: v}
-	verdict, err := s.verdicts.of(r.Context(), s.bench, v)
-	if err != nil {
-		if r.Context().Err() != nil {
-			return jobData{}, err
-		}
+	verdict, err := s.verdicts.within(r.Context(), s.bench, v, s.patience(r))
+	switch {
+	case errors.Is(err, errWorking):
+		d.Working = true
+	case err != nil && r.Context().Err() != nil:
+		return jobData{}, err
+	case err != nil:
 		d.NoVerdict = err.Error()
 	}
 	d.Verdict = verdict
@@ -79,7 +78,7 @@ func (s *server) jobData(r *http.Request, here, title string) (jobData, error) {
 		d.Back = "/jobs/" + url.PathEscape(id) + "/" + here
 	}
 	d.Steps = stepsOf(v, verdict, here)
-	d.Card = nextCard(v, verdict, d.NoVerdict)
+	d.Card = nextCard(v, verdict, d.NoVerdict, d.Working)
 	d.Saved = savedOf(v, r.URL.Query().Get("saved"))
 	return d, nil
 }
@@ -121,62 +120,6 @@ func savedOf(v *job.View, seq string) *saved {
 		}
 	}
 	return nil
-}
-
-// verdicts keeps the last verdict of a few jobs. It depends on the evidence
-// alone, so it holds until that changes: most entries of a check sheet do not.
-type verdicts struct {
-	mu   sync.Mutex
-	kept []keptVerdict
-}
-
-type keptVerdict struct {
-	job, evidence string
-	verdict       *diagnosis.Verdict
-}
-
-const verdictsKept = 16
-
-func (c *verdicts) of(ctx context.Context, b Bench, v *job.View) (*diagnosis.Verdict, error) {
-	if k := c.find(v.Job.ID, evidenceID(v)); k != nil {
-		return k, nil
-	}
-	verdict, seen, err := b.Diagnose(ctx, v.Job.ID)
-	if err != nil {
-		return nil, fmt.Errorf("diagnosing %s: %w", v.Job.ID, err)
-	}
-	if seen == nil {
-		seen = v // else an entry may have come in between
-	}
-	c.mu.Lock()
-	defer c.mu.Unlock()
-	c.kept = slices.DeleteFunc(c.kept, func(k keptVerdict) bool { return k.job == v.Job.ID })
-	c.kept = append(c.kept, keptVerdict{v.Job.ID, evidenceID(seen), verdict})
-	if len(c.kept) > verdictsKept {
-		c.kept = slices.Delete(c.kept, 0, len(c.kept)-verdictsKept)
-	}
-	return verdict, nil
-}
-
-func (c *verdicts) find(job, evidence string) *diagnosis.Verdict {
-	c.mu.Lock()
-	defer c.mu.Unlock()
-	for _, k := range c.kept {
-		if k.job == job && k.evidence == evidence {
-			return k.verdict
-		}
-	}
-	return nil
-}
-
-// evidenceID is a hash of what the diagnosis would be given.
-func evidenceID(v *job.View) string {
-	b, err := json.Marshal(job.Evidence(v))
-	if err != nil { // then the record's length decides
-		return fmt.Sprint("entry ", lastSeq(v))
-	}
-	sum := sha256.Sum256(b)
-	return string(sum[:])
 }
 
 func lastSeq(v *job.View) int64 {

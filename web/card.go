@@ -32,6 +32,7 @@ type card struct {
 	Reading *readingAsk // enter a reading here
 	Check   *checkAsk   // or the outcome of a check
 	Links   []link      // or go to
+	Working bool        // not known yet, ask again
 	Pins    template.HTML
 	PinText string
 }
@@ -52,7 +53,7 @@ type link struct{ Href, Text string }
 
 // nextCard makes the card from the first of the next actions. Before anything
 // was recorded it says to measure as found: that chance comes once.
-func nextCard(v *job.View, verdict *diagnosis.Verdict, noVerdict string) *card {
+func nextCard(v *job.View, verdict *diagnosis.Verdict, noVerdict string, working bool) *card {
 	root := "/jobs/" + v.Job.ID
 	switch {
 	case len(v.Current) == 0:
@@ -66,6 +67,10 @@ func nextCard(v *job.View, verdict *diagnosis.Verdict, noVerdict string) *card {
 			},
 			Links: []link{{root + "/captures", "Capture a test tape"}, {root + "/sheet", "Try controls and functions"}},
 		}
+	case working:
+		return &card{Working: true, Text: "Working out what to do next.",
+			Why:   "Every fault set is weighed against the whole record. What was recorded is kept; go on meanwhile.",
+			Links: []link{{root + "/path", "Look again"}, {root + "/sheet", "Go on with the check sheet"}}}
 	case verdict == nil:
 		return &card{Text: "No next step: the diagnosis gave no answer.", Why: noVerdict,
 			Links: []link{{root + "/sheet", "Go on with the check sheet"}, {root + "/record", "Look through the record"}}}

@@ -29,7 +29,7 @@ func TestFlow(t *testing.T) {
 		name := map[bool]string{true: "scripts", false: "no scripts"}[scripts]
 		t.Run(name, func(t *testing.T) {
 			b := job.NewBench(&memory.Record{}, &memory.Files{}, job.BenchOptions{})
-			srv := httptest.NewServer(NewServer(b, Options{}))
+			srv := httptest.NewServer(NewServer(b, Options{Patience: time.Minute}))
 			defer srv.Close()
 			ctx := browser(t)
 			watchConsole(t, ctx)
@@ -217,3 +217,26 @@ func (f flow) view() *job.View {
 }
 
 func (f flow) jobURL() string { return f.url + "/jobs/" + must(f.b.Jobs(f.ctx))[0].ID }
+
+// TestTheCardArrives: a card that was still being worked out is put in its place
+// by itself, and what was typed meanwhile stays.
+func TestTheCardArrives(t *testing.T) {
+	if testing.Short() {
+		t.Skip("short: pages are not opened in a browser")
+	}
+	b, id, letGo, _ := slowBench()
+	defer letGo()
+	srv := httptest.NewServer(newServer(b, Options{Patience: time.Millisecond}).handler())
+	defer srv.Close()
+	ctx := browser(t)
+	watchConsole(t, ctx)
+	f := flow{t: t, ctx: ctx, url: srv.URL}
+	f.do("path", chromedp.Navigate(srv.URL+"/jobs/"+id+"/path"), chromedp.SendKeys(chromedp.CSS("#value"), "38 m"))
+	f.sees("#next", "Working out")
+	checkAxe(t, ctx, "working")
+	letGo()
+	f.sees("#next", "Read TP21-a")
+	if v := ask1(t, ctx, "what was typed", chromedp.Value(chromedp.CSS("#value"))); v != "38 m" {
+		t.Errorf("the field holds %q, typed was 38 m", v)
+	}
+}

@@ -42,6 +42,9 @@ type Options struct {
 	Hosts []string
 	// MaxUpload bounds a capture in bytes; 0: 16 GiB.
 	MaxUpload int64
+	// Patience is how long a page waits for the diagnosis before it is sent
+	// without and says so; 0: 1.5 s.
+	Patience time.Duration
 	// Program is name and version, shown at the foot of reports.
 	Program string
 	// Now is the clock; nil: time.Now.
@@ -67,6 +70,9 @@ func NewServer(bench Bench, opt Options) http.Handler {
 func newServer(bench Bench, opt Options) *server {
 	if opt.MaxUpload == 0 {
 		opt.MaxUpload = 16 << 30
+	}
+	if opt.Patience == 0 {
+		opt.Patience = 1500 * time.Millisecond
 	}
 	if opt.Now == nil {
 		opt.Now = time.Now

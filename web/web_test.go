@@ -10,8 +10,12 @@ import (
 	"net/url"
 	"regexp"
 	"strings"
+	"sync"
+	"sync/atomic"
 	"testing"
+	"time"
 
+	"headstack/diagnosis"
 	"headstack/job"
 	"headstack/machine"
 	"headstack/measure"
@@ -325,5 +329,67 @@ func TestAsFoundProvesNothing(t *testing.T) {
 		if got := closedAgain(&job.View{Current: c.entries}); got != c.want {
 			t.Errorf("%s: %v, want %v", name, got, c.want)
 		}
+	}
+}
+
+// slowBench reasons only when it is let go.
+func slowBench() (b *storyBench, id string, letGo func(), runs *atomic.Int32) {
+	b, id = goodStory()
+	gate, runs := make(chan struct{}), new(atomic.Int32)
+	good := b.verdict
+	b.verdict = func(v *job.View) (*diagnosis.Verdict, error) {
+		runs.Add(1)
+		<-gate
+		return good(v)
+	}
+	return b, id, sync.OnceFunc(func() { close(gate) }), runs
+}
+
+func TestAPageDoesNotWaitForASlowVerdict(t *testing.T) {
+	b, id, letGo, runs := slowBench()
+	defer letGo()
+	s := newServer(b, Options{Patience: time.Millisecond})
+	h := s.handler()
+	for _, path := range []string{"", "/sheet", "/path"} {
+		w := get(t, h, "/jobs/"+id+path)
+		if w.Code != 200 || !strings.Contains(w.Body.String(), "data-working") || strings.Contains(w.Body.String(), "No verdict") {
+			t.Errorf("%q: status %d, not said to be worked out", path, w.Code)
+		}
+	}
+	if runs.Load() != 1 {
+		t.Errorf("%d runs for one state of the evidence", runs.Load())
+	}
+	letGo()
+	v := must(b.View(t.Context(), id))
+	if _, err := s.verdicts.of(t.Context(), b, v); err != nil {
+		t.Fatal(err)
+	}
+	if w := get(t, h, "/jobs/"+id); strings.Contains(w.Body.String(), "data-working") || !strings.Contains(w.Body.String(), "C31-a") {
+		t.Error("the verdict is there and the page does not show it")
+	}
+	// A control is no evidence: the same verdict holds.
+	must(b.RecordCheck(t.Context(), id, job.Check{Item: v.Sheet[0].Item, Outcome: diagnosis.Faulty}, "", ""))
+	get(t, h, "/jobs/"+id)
+	if runs.Load() != 1 {
+		t.Errorf("%d runs, want 1: the evidence did not change", runs.Load())
+	}
+	must(b.RecordCheck(t.Context(), id, job.Check{Function: "play", Key: "2", Outcome: diagnosis.Works}, "", ""))
+	if w := get(t, h, "/api/v1/jobs/"+id+"/verdict"); w.Code != 200 || runs.Load() != 2 {
+		t.Errorf("new evidence: status %d, %d runs, want 2", w.Code, runs.Load())
+	}
+}
+
+func TestAPanicOfTheDiagnosisIsAnError(t *testing.T) {
+	b, id := goodStory()
+	b.verdict = func(*job.View) (*diagnosis.Verdict, error) { panic("no such stage") }
+	s := newStoryServer(b)
+	for range 2 {
+		p := parse(t, get(t, s.handler(), "/jobs/"+id).Body.String())
+		if !strings.Contains(p.text, "No verdict") || !strings.Contains(p.text, "no such stage") {
+			t.Errorf("the page says %.300s", p.text)
+		}
+	}
+	if len(s.verdicts.runs) != 0 {
+		t.Error("the failed run is kept")
 	}
 }

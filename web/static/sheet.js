@@ -31,7 +31,7 @@ async function send(row, body) {
   const form = document.getElementById(row).querySelector("form");
   let answer;
   try {
-    answer = await fetch(form.action, { method: "POST", body: new URLSearchParams(body), headers: { Accept: "text/html" } });
+    answer = await fetch(form.action, { method: "POST", body: new URLSearchParams(body), headers: { Prefer: "respond-async" } });
   } catch {
     say(`Not kept: ${form.getAttribute("aria-label")}. The bench does not answer; is it still running? Press the key again when it does.`, true);
     return;
