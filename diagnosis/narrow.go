@@ -45,6 +45,7 @@ func (h *search) narrow() [][]uint8 {
 	h.from = append([]standpoint{best}, h.variants(best, none)...)
 	s.least = 0
 	h.reset()
+	s.loss = prunedFloor // what the first look dropped is looked at again
 	h.cutLeaves(all, h.from)
 	s.least = screenShare
 	h.reset()
@@ -272,16 +273,23 @@ func (h *search) cutLeaves(all [][]int32, from []standpoint) {
 		n.alive = all[i]
 		n.share = make([]float64, len(n.alive))
 		best := make([]float64, len(n.alive))
+		mean := make([]float64, len(n.alive))
+		values := 0.0
 		for _, p := range from {
-			h.leafShares(i, p, math.Min(1, p.value/from[0].value), best)
+			values += p.value
 		}
-		s.cut(i, best)
+		for _, p := range from {
+			h.leafShares(i, p, math.Min(1, p.value/from[0].value), p.value/values, best, mean)
+		}
+		s.cut(i, best, mean)
 	}
 }
 
 // leafShares raises best to the share that each row of a lowest scope has at
-// the seeds of a standpoint, times the weight of the standpoint.
-func (h *search) leafShares(i int, p standpoint, weight float64, best []float64) {
+// the seeds of a standpoint or beside them, times the weight of the standpoint,
+// and adds to mean its share at the best of them, times the standpoint's part of
+// the whole: best decides what is kept, mean estimates what is lost.
+func (h *search) leafShares(i int, p standpoint, weight, part float64, best, mean []float64) {
 	s := h.s
 	n := s.nodes[i]
 	if weight < leastShare {
@@ -297,7 +305,7 @@ func (h *search) leafShares(i int, p standpoint, weight float64, best []float64)
 	}
 	term := make([]float64, len(n.alive))
 	seen := map[string]bool{}
-	for _, d := range h.around(p.seeds) {
+	for at, d := range h.around(p.seeds) {
 		var key []byte
 		for _, f := range n.fams {
 			key = append(key, d[f])
@@ -318,6 +326,9 @@ func (h *search) leafShares(i int, p standpoint, weight float64, best []float64)
 		if sum > 0 {
 			for a := range term {
 				best[a] = math.Max(best[a], weight*term[a]/sum)
+				if at == 0 {
+					mean[a] += part * term[a] / sum
+				}
 			}
 		}
 	}
@@ -353,7 +364,7 @@ func (h *search) cutUpper() [][]uint8 {
 	}
 	for i := range s.nodes {
 		if best[i] != nil {
-			s.cut(i, best[i])
+			s.cut(i, best[i], best[i])
 		}
 	}
 	good = slices.DeleteFunc(good, func(t trial) bool { return t.v < pointShare*top })
@@ -366,8 +377,9 @@ func (h *search) cutUpper() [][]uint8 {
 	return out[:min(len(out), maxSeeds)]
 }
 
-// cut keeps the alive rows with a share, and the first, which is no fault.
-func (s *solver) cut(i int, share []float64) {
+// cut keeps the alive rows with a share, and the first, which is no fault; lost
+// is the share of each row that is missing when it goes.
+func (s *solver) cut(i int, share, lost []float64) {
 	n := s.nodes[i]
 	var kept []int32
 	var shares []float64
@@ -376,7 +388,7 @@ func (s *solver) cut(i int, share []float64) {
 			kept = append(kept, row)
 			shares = append(shares, math.Min(1, share[a]))
 		} else {
-			s.loss += share[a]
+			s.loss += lost[a]
 		}
 	}
 	n.alive, n.share = kept, shares

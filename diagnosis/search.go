@@ -41,9 +41,8 @@ func (s *solver) explore() error {
 	s.least = leastShare
 	s.forget()
 	r := s.newRun()
-	var lost float64
-	s.points, lost = r.flood(seeds, pointShare, maxPoints)
-	s.loss += lost
+	points, lost := r.flood(seeds, pointShare, maxPoints)
+	s.points, s.offsetsLost = points, min(1, lost)
 	return s.weigh(r)
 }
 

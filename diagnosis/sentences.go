@@ -17,8 +17,8 @@ func (e *Engine) verdict(p *problem, post *posterior) *Verdict {
 	v := &Verdict{
 		Stages:      p.stageStates(post, loo),
 		Doubts:      p.doubts(post),
-		OutsideMass: post.s.outside(),
-		PFaultFree:  post.faultFree(),
+		OutsideMass: post.s.outside(), OffsetsOutside: post.s.offsetsLost,
+		PFaultFree: post.faultFree(),
 	}
 	found := a.explain()
 	for _, f := range found {

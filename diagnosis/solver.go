@@ -19,10 +19,13 @@ type solver struct {
 	shared []int         // per observation: its family when siblings share it, else -1
 	like   []likeTable
 	points []point // offsets summed over, heaviest first
-	loss   float64 // estimated posterior mass that pruning left out
-	pruned bool
-	budget float64 // row evaluations up to which everything is summed
-	least  float64 // share of the posterior under which a row is left out
+	loss   float64 // estimated posterior mass of fault sets that pruning left out
+	// offsetsLost is the estimated share of the joint offsets of meters and
+	// captures that was not summed over.
+	offsetsLost float64
+	pruned      bool
+	budget      float64 // row evaluations up to which everything is summed
+	least       float64 // share of the posterior under which a row is left out
 }
 
 // point is one joint choice of all shared offsets.

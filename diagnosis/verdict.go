@@ -21,6 +21,11 @@ type Verdict struct {
 	// OutsideMass bounds the probability of what was not enumerated (more
 	// simultaneous faults than MaxFaults in one scope).
 	OutsideMass float64
+	// OffsetsOutside estimates the share of the joint offsets of instruments and
+	// captures that the sum did not reach. All fault sets are weighed at the
+	// offsets that were reached, which are the most probable ones; a large share
+	// makes the percentages rougher, it hides no fault. 0: all were summed.
+	OffsetsOutside float64
 	// PFaultFree is the probability that nothing is wrong.
 	PFaultFree float64
 	// WrongFix is the probability that repairing the leading explanation does

@@ -44,11 +44,10 @@ type verbs struct {
 
 // io of one run, so that a test can start the program too.
 type env struct {
-	ctx            context.Context
-	in             io.Reader
-	out, err       io.Writer
-	errIsTerminal  bool
-	progressActive bool
+	ctx           context.Context
+	in            io.Reader
+	out, err      io.Writer
+	errIsTerminal bool
 }
 
 func main() {
