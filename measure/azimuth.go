@@ -5,8 +5,6 @@ import (
 	"math"
 	"slices"
 
-	"gonum.org/v1/gonum/stat/distuv"
-
 	"headstack/dsp"
 )
 
@@ -130,7 +128,7 @@ func weighted(es []dsp.Estimate, ws []float64) (e dsp.Estimate, agree bool) {
 		scatter += rel[i] * d * d
 	}
 	k := float64(len(es) - 1)
-	if 1-(distuv.ChiSquared{K: k}).CDF(q) >= disagreement {
+	if dsp.ChiSquaredTail(k, q) >= disagreement {
 		return e, true
 	}
 	// The widest of the two keeps a lucky scatter of two tones from narrowing.

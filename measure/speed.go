@@ -4,8 +4,6 @@ import (
 	"fmt"
 	"math"
 
-	"gonum.org/v1/gonum/stat/distuv"
-
 	"headstack/dsp"
 )
 
@@ -91,7 +89,7 @@ func randomEffects(es []dsp.Estimate) (e dsp.Estimate, spread float64) {
 		return es[0], 0
 	}
 	_, q, sumW := weightedAt(es, 0)
-	if 1-(distuv.ChiSquared{K: float64(k - 1)}).CDF(q) > sectionsDisagree {
+	if dsp.ChiSquaredTail(float64(k-1), q) > sectionsDisagree {
 		ws := make([]float64, k)
 		for i, x := range es {
 			ws[i] = 1 / variance(x) / sumW

@@ -3,8 +3,7 @@ package tape
 import (
 	"fmt"
 	"math"
-
-	"gonum.org/v1/gonum/interp"
+	"sort"
 
 	"headstack/unit"
 )
@@ -144,7 +143,15 @@ func neighbour(x float64) float64 {
 	if x >= neighbourX[len(neighbourX)-1] {
 		return sideLimit
 	}
-	return neighbourCurve.Predict(x)
+	i := sort.SearchFloat64s(neighbourX, x)
+	if i > 0 {
+		i--
+	}
+	h := neighbourX[i+1] - neighbourX[i]
+	t := (x - neighbourX[i]) / h
+	t2, t3 := t*t, t*t*t
+	return (2*t3-3*t2+1)*neighbourE[i] + (t3-2*t2+t)*h*neighbourSlope[i] +
+		(3*t2-2*t3)*neighbourE[i+1] + (t3-t2)*h*neighbourSlope[i+1]
 }
 
 // The finite-difference solution; beyond k·d = 10 the limit holds to 5e-5.
@@ -153,10 +160,20 @@ var (
 	neighbourE = []float64{0, 0.0100, 0.0248, 0.0492, 0.0966, 0.1423, 0.2277, 0.3230, 0.4055, 0.5339, 0.6212, 0.7136, 0.7491, 0.7671, sideLimit}
 )
 
-var neighbourCurve = func() *interp.FritschButland {
-	var c interp.FritschButland
-	if err := c.Fit(neighbourX, neighbourE); err != nil {
-		panic("tape: neighbour table: " + err.Error())
+// neighbourSlope is the slope at each row: Fritsch and Butland's (SIAM J. Sci.
+// Stat. Comput. 5, 1984), with which a cubic between rows is monotone. gonum has
+// it ready-made, but brings linear algebra into the binary; a test compares.
+var neighbourSlope = func() []float64 {
+	n := len(neighbourX)
+	slope := make([]float64, n)
+	secant := func(i int) float64 {
+		return (neighbourE[i+1] - neighbourE[i]) / (neighbourX[i+1] - neighbourX[i])
 	}
-	return &c
+	slope[0], slope[n-1] = secant(0), secant(n-2)
+	for i := 1; i < n-1; i++ {
+		a, b := secant(i-1), secant(i)
+		h0, h1 := neighbourX[i]-neighbourX[i-1], neighbourX[i+1]-neighbourX[i]
+		slope[i] = 3 * (h0 + h1) / ((2*h1+h0)/a + (h1+2*h0)/b) // secants rise, all of them
+	}
+	return slope
 }()

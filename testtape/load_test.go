@@ -49,7 +49,7 @@ func toJSONValue(t *testing.T, data []byte) any {
 }
 
 func TestSchemaIsFresh(t *testing.T) {
-	want, err := GenerateSchema()
+	want, err := generateSchema()
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -7,10 +7,10 @@ import (
 	"github.com/invopop/jsonschema"
 )
 
-// GenerateSchema makes the JSON Schema from the Go types. The file in schema/
+// generateSchema makes the JSON Schema from the Go types. The file in schema/
 // is its output; a test keeps the two equal, and `go test -update` in this
 // package writes it anew.
-func GenerateSchema() ([]byte, error) {
+func generateSchema() ([]byte, error) {
 	r := jsonschema.Reflector{ExpandedStruct: true, Anonymous: true}
 	s := r.Reflect(&Tape{})
 	s.ID = "urn:headstack:testtape:1"
