@@ -41,13 +41,20 @@ type demonstration struct {
 	job     job.Job
 	minutes float64 // bench time that the observations would have taken
 	looks   int
-	taken   map[string]sim.Probe // readings by their ref, to be re-taken where doubted
+	taken   map[string]taken // readings by their ref, to be re-taken where doubted
 }
 
-// sure is how probable the leading explanation must be before the demo stops
-// looking; patience how many observations it makes at most after the function checks.
+// taken is a reading that was taken, and the entry that holds it.
+type taken struct {
+	probe sim.Probe
+	seq   int64
+	value float64
+}
+
+// sure is how probable it must be that the leading explanation names the stages
+// to repair before the demo stops looking; patience how many observations it makes at most after the function checks.
 const (
-	sure     = 0.90
+	sure     = 0.95
 	patience = 12
 )
 
@@ -67,7 +74,7 @@ func (v *demoVerb) Run(e *env) error {
 		return err
 	}
 	defer s.Close()
-	d := &demonstration{env: e, bench: job.NewBench(s, s, job.BenchOptions{}), folder: folder, taken: map[string]sim.Probe{}}
+	d := &demonstration{env: e, bench: job.NewBench(s, s, job.BenchOptions{}), folder: folder, taken: map[string]taken{}}
 	if d.story, err = theatreStory(v.Seed); err != nil {
 		return err
 	}
@@ -218,17 +225,16 @@ func (d *demonstration) search() (*diagnosis.Verdict, error) {
 		if err != nil {
 			return nil, err
 		}
-		settled := len(verdict.Explanations) > 0 && verdict.Explanations[0].P >= sure && len(verdict.Doubts) == 0
-		i := slices.IndexFunc(verdict.Next, func(a diagnosis.Action) bool { return !done[actionKey(a)] })
-		if settled || n >= patience || i < 0 {
-			return verdict, nil
-		}
-		if p, ref := d.doubted(verdict); ref != "" {
-			d.sayf("  %s is doubted: taken again with a fresh probe", ref)
-			if err := d.probe(p, fmt.Sprintf("%d again", n), "as "+ref+" should have been"); err != nil {
+		if t, ref := d.doubted(verdict); ref != "" {
+			if err := d.again(t, ref, n); err != nil {
 				return nil, err
 			}
 			continue
+		}
+		settled := len(verdict.Explanations) > 0 && verdict.WrongFix <= 1-sure
+		i := slices.IndexFunc(verdict.Next, func(a diagnosis.Action) bool { return !done[actionKey(a)] })
+		if settled || n >= patience || i < 0 {
+			return verdict, nil
 		}
 		a := verdict.Next[i]
 		done[actionKey(a)] = true
@@ -253,14 +259,33 @@ func actionKey(a diagnosis.Action) string {
 }
 
 // doubted is the first doubted reading that was not taken again yet.
-func (d *demonstration) doubted(v *diagnosis.Verdict) (sim.Probe, string) {
+func (d *demonstration) doubted(v *diagnosis.Verdict) (taken, string) {
 	for _, doubt := range v.Doubts {
-		if p, ok := d.taken[doubt.Ref]; ok {
+		if t, ok := d.taken[doubt.Ref]; ok {
 			delete(d.taken, doubt.Ref)
-			return p, doubt.Ref
+			return t, doubt.Ref
 		}
 	}
-	return sim.Probe{}, ""
+	return taken{}, ""
+}
+
+// again takes a doubted reading with a fresh probe. The old one is taken back,
+// not erased, when the two have nothing to do with each other.
+func (d *demonstration) again(t taken, ref string, n int) error {
+	d.sayf("  %s is doubted: taken again with a fresh probe", ref)
+	r, err := d.probe(t.probe, fmt.Sprintf("%d again", n), "as "+ref+" should have been")
+	if err != nil {
+		return err
+	}
+	if ratio := t.value / r.Value; ratio > 0.7 && ratio < 1.4 {
+		return nil
+	}
+	x, err := d.bench.Withdraw(d.ctx, d.job.ID, t.seq, "a slip: taken again")
+	if err != nil {
+		return err
+	}
+	d.sayf("  %s: %s", x.Ref, strings.TrimSpace(entryText(x)))
+	return nil
 }
 
 // read takes the reading that was advised, on the sibling too where that is the
@@ -275,7 +300,7 @@ func (d *demonstration) read(a diagnosis.Action, n int) error {
 		if i > 0 {
 			expect = "its sibling"
 		}
-		if err := d.probe(p, fmt.Sprintf("%d.%d", n, i), expect); err != nil {
+		if _, err := d.probe(p, fmt.Sprintf("%d.%d", n, i), expect); err != nil {
 			return err
 		}
 	}
@@ -283,27 +308,27 @@ func (d *demonstration) read(a diagnosis.Action, n int) error {
 }
 
 // probe takes one reading and records what the meter said.
-func (d *demonstration) probe(p sim.Probe, setting, expect string) error {
+func (d *demonstration) probe(p sim.Probe, setting, expect string) (sim.Reading, error) {
 	p.Instrument, p.Session, p.Setting = d.story.meter, "first evening", setting
 	r, err := d.sim.Read(p)
 	if err != nil {
-		return err
+		return r, err
 	}
 	tp, _ := d.sim.Def.TestPoint(p.TestPoint)
 	d.minutes += max(tp.Minutes, 2)
 	typed, err := job.ParseReading(d.sim.Def, p.TestPoint+dash(p.Key), inMilli(r.Value, r.Unit))
 	if err != nil {
-		return err
+		return r, err
 	}
 	typed.ToneHz, typed.Instrument, typed.Session, typed.Setting = p.ToneHz, p.Instrument, p.Session, p.Setting
 	x, err := d.bench.RecordReading(d.ctx, d.job.ID, typed, measure.CasePropped, "")
 	if err != nil {
-		return err
+		return r, err
 	}
 	p.Slip = sim.NoSlip
-	d.taken[x.Ref] = p
+	d.taken[x.Ref] = taken{p, x.Seq, r.Value}
 	d.sayf("  %s: %s  (%s)", x.Ref, strings.TrimSpace(entryText(x)), expect)
-	return nil
+	return r, nil
 }
 
 // inMilli writes a value as a three-digit meter shows it.
