@@ -124,8 +124,6 @@ func printAction(w io.Writer, n int, a diagnosis.Action) {
 // percent prints a probability without false digits.
 func percent(p float64) string {
 	switch {
-	case p <= 0:
-		return "0 %"
 	case p < 0.001:
 		return "under 0.1 %"
 	case p < 0.01:
