@@ -76,15 +76,15 @@ func formError(err error) error {
 		hint: "Go back, what was typed is still there, and send it again.", kept: "Nothing was written.", err: err}
 }
 
-type libraryModel struct {
+type shelfModel struct {
 	base
 	Defs  []job.DefinitionInfo
 	Tapes []job.TapeInfo
 	Added string
 }
 
-func (s *server) libraryModel(r *http.Request) (libraryModel, error) {
-	m := libraryModel{base: base{Title: "Definitions and test tapes", Here: "library", Back: "/library"}, Added: r.URL.Query().Get("added")}
+func (s *server) shelfModel(r *http.Request) (shelfModel, error) {
+	m := shelfModel{base: base{Title: "Definitions and test tapes", Here: "library", Back: "/library"}, Added: r.URL.Query().Get("added")}
 	var err error
 	if m.Defs, err = s.bench.Definitions(r.Context()); err != nil {
 		return m, err
@@ -93,8 +93,8 @@ func (s *server) libraryModel(r *http.Request) (libraryModel, error) {
 	return m, err
 }
 
-func (s *server) libraryPage(w http.ResponseWriter, r *http.Request) error {
-	m, err := s.libraryModel(r)
+func (s *server) shelfPage(w http.ResponseWriter, r *http.Request) error {
+	m, err := s.shelfModel(r)
 	if err != nil {
 		return err
 	}
@@ -125,7 +125,7 @@ func (s *server) addDocument(w http.ResponseWriter, r *http.Request, add func(st
 		http.Redirect(w, r, "/library?added="+url.QueryEscape(added), http.StatusSeeOther)
 		return nil
 	}
-	m, err2 := s.libraryModel(r)
+	m, err2 := s.shelfModel(r)
 	if err2 != nil {
 		return err
 	}

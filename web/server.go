@@ -100,7 +100,7 @@ func (s *server) pages() {
 	s.mux.HandleFunc("GET /static/{name}", serveAsset)
 	page("GET /{$}", s.jobsPage)
 	page("POST /jobs", s.openJob)
-	page("GET /library", s.libraryPage)
+	page("GET /library", s.shelfPage)
 	page("POST /library/definitions", s.addDefinition)
 	page("POST /library/tapes", s.addTape)
 	page("GET /jobs/{job}", s.overviewPage)
