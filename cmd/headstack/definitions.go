@@ -1,6 +1,7 @@
 package main
 
 import (
+	"bytes"
 	"errors"
 	"fmt"
 	"io"
@@ -43,7 +44,16 @@ func loadMachine(name string) (*machine.Definition, error) {
 	if err != nil {
 		return nil, err
 	}
-	return machine.Load(name, data)
+	def, err := machine.Load(name, data)
+	if err != nil && startsWith(data, "testtape:") {
+		return nil, withHint(fmt.Errorf("%s describes a test tape, not a recorder", name), "are --machine and --tape swapped?")
+	}
+	return def, err
+}
+
+// startsWith tells whether a line of a definition file begins with a key.
+func startsWith(data []byte, key string) bool {
+	return bytes.HasPrefix(data, []byte(key)) || bytes.Contains(data, []byte("\n"+key))
 }
 
 // loadTape loads a test-tape file, or a built-in one by its id.
@@ -59,5 +69,9 @@ func loadTape(name string) (*testtape.Tape, error) {
 	if err != nil {
 		return nil, err
 	}
-	return testtape.Load(name, data)
+	t, err := testtape.Load(name, data)
+	if err != nil && startsWith(data, "machine:") {
+		return nil, withHint(fmt.Errorf("%s describes a recorder, not a test tape", name), "are --machine and --tape swapped?")
+	}
+	return t, err
 }

@@ -94,7 +94,12 @@ func printLines(w io.Writer, rep measure.Report, name, title string, keep func(m
 	if len(rs) == 0 {
 		return
 	}
-	fmt.Fprintf(w, "\n%s; %s\n", title, rs[0].Reference)
+	reference := rs[0].Reference
+	if rs[0].TrackB != 0 { // each names its own pair
+		reference, _, _ = strings.Cut(reference, ";")
+		reference += "; positive: the higher track is later"
+	}
+	fmt.Fprintf(w, "\n%s; %s\n", title, reference)
 	for _, r := range rs {
 		who := ""
 		if r.TrackB != 0 {
