@@ -69,8 +69,9 @@ func longCapture(seconds float64) (Source, Options, finding) {
 	return src, Options{Tape: tp, Geometry: heads(8)}, f
 }
 
-// Ten minutes of 8 tracks at 96 kHz must not need more than 150 MiB; the pass itself
-// is held to well under that, to leave room for decoding and the search.
+// Ten minutes of 8 tracks at 96 kHz must not need more than 150 MiB. The pass is held
+// to 110, garbage not yet collected included, which leaves 40 for the program itself,
+// decoding and the search.
 func TestMemoryOfALongCapture(t *testing.T) {
 	seconds := 600.0
 	if testing.Short() || os.Getenv("HEADSTACK_LONG") != "1" {
@@ -112,8 +113,8 @@ func TestMemoryOfALongCapture(t *testing.T) {
 	}
 	mib := float64(peak.Load()) / (1 << 20)
 	t.Logf("%.0f s of 8 tracks at 96 kHz: heap grew by %.0f MiB, %.0f x realtime", seconds, mib, seconds/took.Seconds())
-	if mib > 80 {
-		t.Errorf("heap grew by %.0f MiB, want at most 80", mib)
+	if mib > 110 {
+		t.Errorf("heap grew by %.0f MiB, want at most 110", mib)
 	}
 }
 
