@@ -91,6 +91,7 @@ type typed struct {
 }
 
 func newTyped(text, understood string) *typed {
+	understood = strings.TrimSpace(understood)
 	p := &typed{text: text, gap: -1, understood: understood}
 	var ok bool
 	if p.prefix, p.base, ok = splitUnit(understood, ""); !ok {

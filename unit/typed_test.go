@@ -129,6 +129,7 @@ func FuzzParseTyped(f *testing.F) {
 	for _, s := range []string{"38 mV", "4m7", "92k", "3k3ohm", "−10 dBV", "−11.5", "1e309 V", "1e999", "5 µA", "k", "1.5k3", "9e9k9", "mmm", "µ"} {
 		f.Add(s, "mV")
 	}
+	f.Add("0m", "C ") // a unit understood with a space after it
 	f.Fuzz(func(t *testing.T, s, understood string) {
 		v, name, err := unit.ParseTyped(s, understood)
 		if te, ok := errors.AsType[*unit.TypedError](err); ok && (te.At < 0 || te.At > len(s)) {
