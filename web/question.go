@@ -7,8 +7,8 @@ import (
 	"strings"
 
 	"headstack/job"
-	"headstack/plot"
 	"headstack/report"
+	"headstack/unit"
 )
 
 // question is a doubt about one reading, put on the page as soon as it is saved.
@@ -73,7 +73,7 @@ func ask(e job.Entry, point, base string, value, middle, db float64, from string
 	case math.Signbit(value) != math.Signbit(middle):
 		diff = "the sign is the other one"
 	default:
-		diff = "this one is " + plot.Number(db, 0, true) + "\u2009dB from that"
+		diff = "this one is " + unit.Signed(db, 0) + "\u2009dB from that"
 	}
 	q.Text = fmt.Sprintf("%s at %s; %s: %s.", strings.TrimSpace(number(e.Reading.Value)+"\u2009"+e.Reading.Unit), point, what, diff)
 	for _, slip := range []float64{1e-3, 1e3} {
