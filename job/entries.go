@@ -10,6 +10,7 @@ import (
 	"headstack/diagnosis"
 	"headstack/machine"
 	"headstack/measure"
+	"headstack/unit"
 )
 
 // RecordCheck records the outcome of a control (c.Item) or function (c.Function
@@ -214,14 +215,14 @@ const maxToneHz = 10e6
 
 func checkUnit(tp *machine.TestPoint, r *Reading) error {
 	want := tp.Expect.Unit
-	if _, base, ok := inBase(1, tp.Expect.Unit); ok {
+	if _, base, ok := unit.ToBase(1, tp.Expect.Unit); ok {
 		want = base
 	}
-	prefix, unit, known := splitUnit(r.Unit)
+	name, known := unit.Name(r.Unit)
 	if !known {
 		return &InvalidError{Field: "unit", Value: shorten(r.Unit), Problem: "is not known", Nearest: unitsFor(want)}
 	}
-	value, base, _ := inBase(r.Value, r.Unit)
+	value, base, _ := unit.ToBase(r.Value, r.Unit)
 	switch {
 	case base != want:
 		return &InvalidError{Field: "unit", Value: r.Unit, Problem: fmt.Sprintf("does not convert to %s, which %s is read in", tp.Expect.Unit, tp.ID), Nearest: unitsFor(want)}
@@ -230,6 +231,6 @@ func checkUnit(tp *machine.TestPoint, r *Reading) error {
 	case value < 0 && base != "dB" && (r.ToneHz > 0 || tp.ToneHz > 0):
 		return &InvalidError{Field: "value", Value: fmt.Sprintf("%g %s", r.Value, r.Unit), Problem: "is negative, and a tone is read at " + tp.ID + "; a level re 1 V is typed with dBV, re 0.775 V with dBu"}
 	}
-	r.Unit = prefix + unit
+	r.Unit = name
 	return nil
 }

@@ -1,6 +1,9 @@
 package job
 
-import "headstack/diagnosis"
+import (
+	"headstack/diagnosis"
+	"headstack/unit"
+)
 
 // Evidence is what the current entries of a job say to the diagnosis: checks of
 // functions that were tried, readings in base units, and what was measured on
@@ -19,7 +22,7 @@ func Evidence(v *View) diagnosis.Evidence {
 			}
 		case e.Reading != nil:
 			r := e.Reading
-			if value, base, ok := inBase(r.Value, r.Unit); ok {
+			if value, base, ok := unit.ToBase(r.Value, r.Unit); ok {
 				out.Readings = append(out.Readings, diagnosis.Reading{Ref: e.Ref, TestPoint: r.TestPoint, Key: r.Key,
 					Value: value, Unit: base, ToneHz: r.ToneHz, Instrument: r.Instrument, Session: r.Session, Setting: r.Setting, Case: e.Case})
 			}

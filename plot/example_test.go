@@ -16,13 +16,3 @@ func ExampleResponse() {
 	fmt.Println(strings.Contains(string(svg), "<title id=\"response-t\">Response, first pass</title>"))
 	// Output: true
 }
-
-func ExampleFigure() {
-	r := measure.Result{Name: "response", Value: -2.3, Lo: -2.5, Hi: -2.1, Unit: "dB"}
-	fmt.Println(strings.ReplaceAll(plot.Figure(r), "\u2009", " "))
-	r.Refused = "tone absent"
-	fmt.Println(plot.Figure(r))
-	// Output:
-	// −2.30 ± 0.20 dB
-	// not measured: tone absent
-}

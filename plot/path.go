@@ -8,6 +8,8 @@ import (
 	"slices"
 	"strconv"
 	"strings"
+
+	"headstack/unit"
 )
 
 // Mark is what is known of one stage; it decides the shape drawn.
@@ -140,7 +142,7 @@ func (d pathDrawing) describe() string {
 	fmt.Fprintf(&b, "%d stages in signal order: %d proved, %d suspect, %d not known.",
 		len(d.plot.Main.Stages), count[MarkProved], count[MarkSuspect], count[MarkUnknown])
 	if worst != nil {
-		fmt.Fprintf(&b, " Most suspect: %s, %s.", worst.Part, Percent(worst.P))
+		fmt.Fprintf(&b, " Most suspect: %s, %s.", worst.Part, unit.Probability(worst.P))
 	}
 	for _, t := range d.plot.Ticks {
 		if t.Next && t.After >= 0 && t.After < len(d.plot.Main.Stages) {
@@ -193,7 +195,7 @@ func (d pathDrawing) stage(c *canvas, i int, s PathStage) {
 	shape(c, x, d.y, 8, s.Mark)
 	if s.Mark == MarkSuspect {
 		// Percentages in two rows, because those of neighbours would run together.
-		c.text(x, d.top-3-14*float64(i%2), "middle", strings.Replace(strings.Replace(Percent(s.P), "under ", "<", 1), "over ", ">", 1),
+		c.text(x, d.top-3-14*float64(i%2), "middle", strings.Replace(strings.Replace(unit.Probability(s.P), "under ", "<", 1), "over ", ">", 1),
 			"font-weight", "700", "class", "percent")
 	}
 }

@@ -167,33 +167,6 @@ func TestResponseStates(t *testing.T) {
 	}
 }
 
-// The two-significant-digit rule is that of JCGM 100:2008 (GUM), 7.2.6.
-func TestFigure(t *testing.T) {
-	for _, c := range []struct {
-		r    measure.Result
-		want string
-	}{
-		{measure.Result{Name: "response", Value: -1.2342, Lo: -1.2692, Hi: -1.1992, Unit: "dB"}, "−1.234\u2009±\u20090.035\u2009dB"},
-		{measure.Result{Name: "level", Value: -20.5, Lo: -20.6, Hi: -20.4, Unit: "dBFS"}, "−20.50\u2009±\u20090.10\u2009dBFS"},
-		{measure.Result{Name: "delay", Value: 12.3, Lo: 10.3, Hi: 14.3, Unit: "us"}, "+12.3\u2009±\u20092.0\u2009µs"},
-		{measure.Result{Name: "speed_error", Value: 0.5, Lo: 0.48, Hi: 0.6, Unit: "%"}, "+0.50\u2009% (+0.48 to +0.60)"},
-		{measure.Result{Name: "level", Refused: "tone absent"}, "not measured: tone absent"},
-		{measure.Result{Name: "response", Value: 0, Lo: -0.0996, Hi: 0.0996, Unit: "dB"}, "0.00\u2009±\u20090.10\u2009dB"},
-	} {
-		if got := plot.Figure(c.r); got != c.want {
-			t.Errorf("%+v\n got %q\nwant %q", c.r, got, c.want)
-		}
-	}
-}
-
-func TestPercentHasNoFalseDigits(t *testing.T) {
-	for p, want := range map[float64]string{0: "0", 0.004: "under 1", 0.123: "12", 0.994: "over 99", 1: "100"} {
-		if got := plot.Percent(p); got != want+"\u2009%" {
-			t.Errorf("Percent(%g) = %q, want %q", p, got, want)
-		}
-	}
-}
-
 func lane(key string, shared bool) plot.Lane {
 	l := plot.Lane{Key: key}
 	for i, part := range []string{"H-", "RY1-", "U3-", "C11-", "VRa-", "R21-/C14-", "VRb-", "U5-", "X2-", "C19-", "W5", "S1", "U20", "FD", "U30-L"} {

@@ -9,6 +9,7 @@ import (
 	"strings"
 
 	"headstack/measure"
+	"headstack/unit"
 )
 
 // Options say how a response plot is drawn. The zero value is a good plot.
@@ -130,7 +131,7 @@ func describe(curves []curve) string {
 			}
 		}
 		fmt.Fprintf(&b, "Track %d: lowest %s at %s, highest %s at %s. ", c.track,
-			Figure(lo), Tone(lo.ToneHz), Figure(hi), Tone(hi.ToneHz))
+			lo.Figure(), unit.Frequency(unit.Hertz(lo.ToneHz)), hi.Figure(), unit.Frequency(unit.Hertz(hi.ToneHz)))
 	}
 	b.WriteString("All figures are in the table below.")
 	return b.String()
@@ -203,7 +204,7 @@ func (f frame) axes(c *canvas) {
 		} else {
 			c.line(f.x0, y, f.x1, y, "class", "grid", "stroke-width", "0.6", "stroke-opacity", "0.35")
 		}
-		c.text(f.x0-8, y+4.5, "end", Number(db, 0, true))
+		c.text(f.x0-8, y+4.5, "end", unit.Signed(db, 0))
 	}
 	c.text(14, (f.y0+f.y1)/2, "middle", "dB re reference tone", "transform",
 		"rotate(-90 14 "+num((f.y0+f.y1)/2)+")")
@@ -275,7 +276,7 @@ func (f frame) offScale(c *canvas, x float64, p measure.Result, class, colour st
 		y, dir = f.y0+2, 1.0
 	}
 	c.polygon([]float64{x, y, x - 5, y + 9*dir, x + 5, y + 9*dir}, "class", class+" dot", "fill", colour)
-	c.text(x+7, y+9*dir+4, "start", Number(p.Value, 0, true), "font-size", "11")
+	c.text(x+7, y+9*dir+4, "start", unit.Signed(p.Value, 0), "font-size", "11")
 }
 
 // endLabels writes the track numbers at the right, spread so that none covers

@@ -19,5 +19,5 @@ func ExampleTables() {
 	}
 	// Output:
 	// Response track 3 63 Hz:  not measured: tone absent
-	// Speed error track all all sections: +0.4120 % +0.4120 ± 0.0080 %
+	// Speed error track all all sections: +0.4120 % +0.4120 ±0.0080 %
 }

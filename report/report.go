@@ -17,6 +17,7 @@ import (
 	"headstack/job"
 	"headstack/measure"
 	"headstack/plot"
+	"headstack/unit"
 )
 
 //go:embed report.html
@@ -26,7 +27,7 @@ var page string
 var style string
 
 var tmpl = template.Must(template.New("report").Funcs(template.FuncMap{
-	"percent": plot.Percent,
+	"percent": unit.Probability,
 	"mode":    ModeWord,
 	"faults":  FaultsText,
 	"caseOf":  CaseWord,
@@ -326,7 +327,7 @@ func whereOf(r measure.Result) string {
 		s = "all tracks"
 	}
 	if r.ToneHz != 0 {
-		s += " at " + plot.Tone(r.ToneHz)
+		s += " at " + unit.Frequency(unit.Hertz(r.ToneHz))
 	}
 	return s
 }

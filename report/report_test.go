@@ -78,7 +78,7 @@ func TestReportSaysWhatItMust(t *testing.T) {
 	page := write(t, fixture(t))
 	for _, want := range []string{
 		"Q-0417", "Track 5 &lt;plays&gt; dull.", "83\u2009%", "H-5 weak (dirt on the face)", "U3-1 is cleared by reading 2",
-		"corrected by reading 2", "withdrawn by note 1", "in place of reading 1", "not measured: tone absent", "−1.234\u2009dB", "±\u20090.050\u2009dB",
+		"corrected by reading 2", "withdrawn by note 1", "in place of reading 1", "not measured: tone absent", "−1.234\u2009dB", "±0.050\u2009dB",
 		"0 is: the track&#39;s level at 315 Hz", "too few cycles", "the capture starts after it", "millivoltmeter B", "Pendle Brook cassette", "case propped",
 		"controls of the check sheet were not tried", "was not tried by itself", "Local electrical codes", "1 and 6", "<svg", "250 nWb/m",
 	} {
@@ -156,7 +156,7 @@ func TestTables(t *testing.T) {
 	if r.Rows[0].Label != "2" || r.Rows[1].Label != "10" {
 		t.Errorf("tracks are not in order: %q, %q", r.Rows[0].Label, r.Rows[1].Label)
 	}
-	if got := r.Rows[0].Cells[1].Text; got != "+2.00\u2009±\u20090.10\u2009dB" {
+	if got := r.Rows[0].Cells[1].Text; got != "+2.00\u2009±0.10\u2009dB" {
 		t.Errorf("cell %q", got)
 	}
 	if !r.Rows[1].Cells[0].Empty || tables[1].Rows[0].Label != "all" {

@@ -8,7 +8,7 @@ import (
 	"strings"
 
 	"headstack/measure"
-	"headstack/plot"
+	"headstack/unit"
 )
 
 // Table is one measure of all tracks as a person reads it: tracks (or pairs of
@@ -146,15 +146,15 @@ func columnName(c column, all []column) string {
 	}
 	for _, o := range all {
 		if o.hz == c.hz && o.section != c.section {
-			return plot.Tone(c.hz) + ", " + cmp.Or(c.section, "all sections")
+			return unit.Frequency(unit.Hertz(c.hz)) + ", " + cmp.Or(c.section, "all sections")
 		}
 	}
-	return plot.Tone(c.hz)
+	return unit.Frequency(unit.Hertz(c.hz))
 }
 
 // headings gives unit, reference and method for the table's heading: each
 // distinct one that occurs, so that none is hidden.
-func headings(of []measure.Result) (unit, reference, method string) {
+func headings(of []measure.Result) (units, reference, method string) {
 	var us, rs, ms []string
 	add := func(list *[]string, s string) {
 		if s != "" && !slices.Contains(*list, s) {
@@ -162,7 +162,7 @@ func headings(of []measure.Result) (unit, reference, method string) {
 		}
 	}
 	for _, r := range of {
-		add(&us, plot.UnitName(r.Unit))
+		add(&us, r.Unit)
 		add(&rs, r.Reference)
 		add(&ms, r.Method)
 	}
@@ -174,9 +174,10 @@ func (t *Table) cell(of []measure.Result, p place, c column) Cell {
 		if (place{r.Track, r.TrackB}) != p || (column{r.ToneHz, r.Section}) != c {
 			continue
 		}
-		cell := Cell{Text: plot.Figure(r), Refused: r.Refused != ""}
+		f := r.Figure()
+		cell := Cell{Text: f.String(), Refused: r.Refused != ""}
 		if !cell.Refused {
-			cell.Value, cell.Spread = plot.FigureParts(r)
+			cell.Value, cell.Spread = f.Parts()
 		}
 		for _, w := range r.Warnings {
 			cell.Notes = append(cell.Notes, t.note(w))

@@ -9,7 +9,7 @@ import (
 	"headstack/job"
 	"headstack/machine"
 	"headstack/measure"
-	"headstack/plot"
+	"headstack/unit"
 )
 
 // CaseWord names a case state as the pages do.
@@ -87,7 +87,7 @@ func replica(key string) string {
 func readingText(def *machine.Definition, r job.Reading) string {
 	s := fmt.Sprintf("%s at %s", Typed(r), PointName(def, r.TestPoint, r.Key))
 	if r.ToneHz != 0 {
-		s += ", " + plot.Tone(r.ToneHz)
+		s += ", " + unit.Frequency(unit.Hertz(r.ToneHz))
 	}
 	if r.Instrument != "" {
 		s += ", " + r.Instrument

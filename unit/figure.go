@@ -18,6 +18,7 @@ type Figure struct {
 	Value, Lo, Hi float64
 	Unit          string // "dB", "µs", "%"; empty for a pure number
 	Difference    bool   // a difference or deviation, whose sign is always written
+	Refused       string // the reason where nothing was measured; then the rest means nothing
 }
 
 // maxDecimals keeps the figures of a noiseless test signal readable; a bench has no
@@ -30,30 +31,58 @@ const maxDecimals = 4
 //	1250 ±40 µs
 //	+0.31 (+0.02 to +1.40) dB   where the interval is lopsided
 //
-// The interval's two significant digits decide where both numbers are rounded. An
-// interval finer than the last decimal shown is written "±<0.0001". Values that are
-// not finite are written as "unknown".
+// The interval's two significant digits decide where both numbers are rounded (JCGM
+// 100:2008, 7.2.6). An interval finer than the last decimal shown is written
+// "±<0.0001", one without finite ends "(interval unknown)". A refusal is written as
+// "not measured: " and its reason; a value that is not finite is one.
 func (f Figure) String() string {
-	unit := ""
-	if f.Unit != "" {
-		unit = ThinSpace + f.Unit
-	}
 	if s := f.Spread(); s != "" {
-		return f.Number() + ThinSpace + s + unit
+		return f.Number() + ThinSpace + s + f.suffix()
 	}
-	return f.Number() + unit
+	return f.Number()
 }
 
-// Number is the value alone, rounded as the interval demands.
-func (f Figure) Number() string { return f.number(f.Value) }
+// Parts is the figure in two, for a cell with the value above its interval:
+// "−3.42 dB" and "±0.12 dB". A refusal has no second part.
+func (f Figure) Parts() (value, spread string) {
+	if f.refusal() != "" {
+		return f.Number(), ""
+	}
+	return f.Number() + f.suffix(), f.Spread() + f.suffix()
+}
+
+func (f Figure) suffix() string {
+	if f.Unit == "" {
+		return ""
+	}
+	return ThinSpace + f.Unit
+}
+
+func (f Figure) refusal() string {
+	if f.Refused == "" && !finite(f.Value) {
+		return "no finite value"
+	}
+	return f.Refused
+}
+
+// Number is the value alone, rounded as the interval demands, or the refusal.
+func (f Figure) Number() string {
+	if why := f.refusal(); why != "" {
+		return "not measured: " + why
+	}
+	return f.number(f.Value)
+}
 
 // Spread is the interval alone: "±0.12", or "(−0.10 to +0.41)" where value and
-// interval's middle differ by more than a fifth of its half width, or "" when the
-// interval has no finite ends.
+// interval's middle differ by more than a fifth of its half width. It is empty for a
+// refusal.
 func (f Figure) Spread() string {
-	h := (f.Hi - f.Lo) / 2
-	if !finite(f.Value) || !finite(h) || h < 0 {
+	if f.refusal() != "" {
 		return ""
+	}
+	h := (f.Hi - f.Lo) / 2
+	if !finite(h) || h < 0 {
+		return "(interval unknown)"
 	}
 	if math.Abs((f.Hi+f.Lo)/2-f.Value) > 0.2*h {
 		return "(" + f.number(f.Lo) + " to " + f.number(f.Hi) + ")"
@@ -66,18 +95,25 @@ func (f Figure) Spread() string {
 
 // number writes x with sign where the figure is a difference.
 func (f Figure) number(x float64) string {
-	if !finite(x) {
-		return "unknown"
-	}
-	s := f.round(math.Abs(x))
-	zero := strings.Trim(s, "0.") == ""
+	return signed(x, f.round(math.Abs(x)), f.Difference)
+}
+
+// Signed writes a difference with a number of decimals and its sign; zero has none.
+// It is for axes and for words in which a [Figure] has no place.
+func Signed(x float64, decimals int) string {
+	return signed(x, strconv.FormatFloat(math.Abs(x), 'f', decimals, 64), true)
+}
+
+// signed puts the sign of x before its digits.
+func signed(x float64, digits string, plus bool) string {
+	zero := strings.Trim(digits, "0.") == ""
 	switch {
 	case x < 0 && !zero:
-		return Minus + s
-	case f.Difference && !zero:
-		return "+" + s
+		return Minus + digits
+	case plus && !zero:
+		return "+" + digits
 	}
-	return s
+	return digits
 }
 
 // round writes x ≥ 0 to the place of the interval's second significant digit.
@@ -108,11 +144,32 @@ func (f Figure) place() int {
 
 func finite(x float64) bool { return !math.IsNaN(x) && !math.IsInf(x, 0) }
 
-// Frequency writes a tone as the trade does: 40 Hz, 315 Hz, 3.15 kHz, 10 kHz.
+// Frequency writes a tone as the trade does: 40 Hz, 315 Hz, 3.15 kHz, 10 kHz; a
+// tone of 0 Hz is silence.
 func Frequency(f Hertz) string {
 	x := float64(f)
+	if x == 0 {
+		return "silence"
+	}
 	if math.Abs(x) >= 1000 {
 		return strconv.FormatFloat(x/1000, 'g', 5, 64) + ThinSpace + "kHz"
 	}
 	return strconv.FormatFloat(x, 'g', 5, 64) + ThinSpace + "Hz"
+}
+
+// Probability writes a probability as percent with no false digits: whole percent,
+// "under 1 %" and "over 99 %" at the ends. Only 1 itself is 100 %; 0 is "under 1 %" as
+// well, for no evidence of a bench makes a fault impossible.
+func Probability(p float64) string {
+	switch {
+	case math.IsNaN(p):
+		return "unknown"
+	case p < 0.01:
+		return "under 1" + ThinSpace + "%"
+	case p >= 1:
+		return "100" + ThinSpace + "%"
+	case p > 0.99:
+		return "over 99" + ThinSpace + "%"
+	}
+	return strconv.Itoa(int(math.Round(p*100))) + ThinSpace + "%"
 }

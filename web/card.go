@@ -89,7 +89,7 @@ func doneCard(v *job.View, verdict *diagnosis.Verdict) *card {
 		return c
 	}
 	c.Text = "No check would tell more. Repair first: " + report.FaultsText(verdict.Explanations[0].Faults) + "."
-	c.Why = fmt.Sprintf("It is %s likely; that this repair does not cure the machine is %s.", plot.Percent(verdict.Explanations[0].P), plot.Percent(verdict.WrongFix))
+	c.Why = fmt.Sprintf("It is %s likely; that this repair does not cure the machine is %s.", unit.Probability(verdict.Explanations[0].P), unit.Probability(verdict.WrongFix))
 	c.Cautions = []string{"Before the iron or the solvent: unplug, let the supply run down, and check with a meter. Solder and solvent fumes: work by an open window, keep solvent off rubber and plastic."}
 	return c
 }

@@ -114,13 +114,13 @@ func (m *correctModel) replacement() (job.Entry, error) {
 		out.Check = &c
 	case m.Entry.Reading != nil:
 		rd := *m.Entry.Reading
-		q, qerr := parseQuantity(m.Form.Value, rd.Unit)
-		err = cmp.Or(err, qerr)
-		rd.Value, rd.Unit, rd.Instrument = q.value, q.unit(), m.Form.Instrument
+		value, name, verr := job.ParseValue("value", m.Form.Value, rd.Unit)
+		err = cmp.Or(err, verr)
+		rd.Value, rd.Unit, rd.Instrument = value, name, m.Form.Instrument
 		if m.Form.Tone != "" {
-			t, terr := parseQuantity(m.Form.Tone, "Hz")
+			tone, terr := parseTone(m.Form.Tone)
 			err = cmp.Or(err, terr)
-			rd.ToneHz = t.si()
+			rd.ToneHz = tone
 		}
 		out.Reading = &rd
 	}

@@ -268,7 +268,7 @@ func (m *pathModel) pointRow(tp *machine.TestPoint, key, after string) pointRow 
 		}
 	}
 	if values, _, _ := siblings(m.View, job.Reading{TestPoint: tp.ID, Key: key, Unit: tp.Expect.Unit, ToneHz: tp.ToneHz}); len(values) > 0 {
-		base := splitUnit(tp.Expect.Unit).base
+		base := baseOf(tp.Expect.Unit)
 		row.Siblings = engineering(slices.Min(values), base)
 		if len(values) > 1 {
 			row.Siblings += " to " + engineering(slices.Max(values), base)

@@ -7,8 +7,8 @@ import (
 	"strings"
 
 	"headstack/job"
-	"headstack/plot"
 	"headstack/report"
+	"headstack/unit"
 )
 
 // question is a doubt about one reading, put on the page as soon as it is saved.
@@ -40,7 +40,7 @@ func questionOf(v *job.View, e job.Entry) *question {
 	if !ok {
 		return nil
 	}
-	value := siOf(*r)
+	value, base := siOf(*r)
 	against, from, limit := siblings(v, *r)
 	want := v.Def.Expected(tp, r.Key)
 	if len(against) == 0 {
@@ -57,11 +57,10 @@ func questionOf(v *job.View, e job.Entry) *question {
 	if math.Abs(db) <= limit && math.Signbit(value) == math.Signbit(middle) {
 		return nil
 	}
-	return ask(e, report.PointName(v.Def, tp.ID, r.Key), value, middle, db, from, len(against))
+	return ask(e, report.PointName(v.Def, tp.ID, r.Key), base, value, middle, db, from, len(against))
 }
 
-func ask(e job.Entry, point string, value, middle, db float64, from string, n int) *question {
-	base := splitUnit(e.Reading.Unit).base
+func ask(e job.Entry, point, base string, value, middle, db float64, from string, n int) *question {
 	q := &question{Seq: e.Seq, Ref: e.Ref}
 	what := "the expected value is " + engineering(middle, base)
 	if from != "expected" {
@@ -74,7 +73,7 @@ func ask(e job.Entry, point string, value, middle, db float64, from string, n in
 	case math.Signbit(value) != math.Signbit(middle):
 		diff = "the sign is the other one"
 	default:
-		diff = "this one is " + plot.Number(db, 0, true) + "\u2009dB from that"
+		diff = "this one is " + unit.Signed(db, 0) + "\u2009dB from that"
 	}
 	q.Text = fmt.Sprintf("%s at %s; %s: %s.", strings.TrimSpace(number(e.Reading.Value)+"\u2009"+e.Reading.Unit), point, what, diff)
 	for _, slip := range []float64{1e-3, 1e3} {
@@ -89,13 +88,18 @@ func ask(e job.Entry, point string, value, middle, db float64, from string, n in
 // siblings are the newest readings on other replicas of the same point, in base units.
 func siblings(v *job.View, r job.Reading) (values []float64, from string, limit float64) {
 	seen := map[string]bool{r.Key: true}
+	want := baseOf(r.Unit)
 	for _, e := range slices.Backward(v.Current) {
 		o := e.Reading
-		if o == nil || o.TestPoint != r.TestPoint || o.ToneHz != r.ToneHz || seen[o.Key] || splitUnit(o.Unit).base != splitUnit(r.Unit).base {
+		if o == nil || o.TestPoint != r.TestPoint || o.ToneHz != r.ToneHz || seen[o.Key] {
+			continue
+		}
+		value, base := siOf(*o)
+		if base != want {
 			continue
 		}
 		seen[o.Key] = true
-		values = append(values, siOf(*o))
+		values = append(values, value)
 	}
 	return values, "siblings", questionDB
 }

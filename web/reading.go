@@ -6,6 +6,7 @@ import (
 	"strings"
 
 	"headstack/job"
+	"headstack/unit"
 )
 
 // readingOf reads the form of a reading. The probe setting is new unless the
@@ -17,18 +18,16 @@ func (s *server) readingOf(r *http.Request, v *job.View) (job.Reading, error) {
 	if !ok {
 		return job.Reading{}, &job.InvalidError{Field: "test point", Value: point, Problem: "is not in the definition"}
 	}
-	q, err := parseQuantity(r.PostFormValue("value"), tp.Expect.Unit)
+	value, name, err := job.ParseValue("value", r.PostFormValue("value"), tp.Expect.Unit)
 	if err != nil {
 		return job.Reading{}, err
 	}
-	rd := job.Reading{TestPoint: point, Key: key, Value: q.value, Unit: q.unit(), ToneHz: tp.ToneHz,
+	rd := job.Reading{TestPoint: point, Key: key, Value: value, Unit: name, ToneHz: tp.ToneHz,
 		Instrument: strings.TrimSpace(r.PostFormValue("instrument")), Session: strings.TrimSpace(r.PostFormValue("session"))}
 	if t := strings.TrimSpace(r.PostFormValue("tone")); t != "" {
-		tone, err := parseQuantity(t, "Hz")
-		if err != nil {
-			return rd, &job.InvalidError{Field: "tone", Value: t, Problem: "is not a frequency", Nearest: []string{"315", "10k"}}
+		if rd.ToneHz, err = parseTone(t); err != nil {
+			return rd, err
 		}
-		rd.ToneHz = tone.si()
 	}
 	if rd.Session == "" {
 		rd.Session = strings.TrimSpace(s.opt.Now().UTC().Format("2006-01-02") + " " + rd.Instrument)
@@ -43,4 +42,14 @@ func (s *server) readingOf(r *http.Request, v *job.View) (job.Reading, error) {
 		}
 	}
 	return rd, nil
+}
+
+// parseTone reads a frequency as typed: "315", "10k".
+func parseTone(s string) (hz float64, err error) {
+	v, name, err := unit.ParseTyped(s, "Hz")
+	if err != nil {
+		return 0, &job.InvalidError{Field: "tone", Value: s, Problem: "is not a frequency", Nearest: []string{"315", "10k"}}
+	}
+	hz, _, _ = unit.ToBase(v, name)
+	return hz, nil
 }

@@ -15,7 +15,6 @@ import (
 
 	"headstack/diagnosis"
 	"headstack/measure"
-	"headstack/plot"
 	"headstack/report"
 	"headstack/unit"
 )
@@ -25,8 +24,8 @@ var templateFiles embed.FS
 
 var funcs = template.FuncMap{
 	"asset":    assetURL,
-	"percent":  plot.Percent,
-	"tone":     plot.Tone,
+	"percent":  unit.Probability,
+	"tone":     func(hz float64) string { return unit.Frequency(unit.Hertz(hz)) },
 	"caseOf":   report.CaseWord,
 	"mode":     report.ModeWord,
 	"faults":   report.FaultsText,

@@ -15,6 +15,7 @@ import (
 	"headstack/measure"
 	"headstack/sim"
 	"headstack/store"
+	"headstack/unit"
 )
 
 type demoVerb struct {
@@ -179,11 +180,7 @@ func (d *demonstration) headline(rep measure.Report, pair []int) string {
 			if !keep(r) {
 				continue
 			}
-			if r.Refused != "" {
-				parts = append(parts, what+" not measured: "+r.Refused)
-			} else {
-				parts = append(parts, what+" "+r.Figure().String())
-			}
+			parts = append(parts, what+" "+r.Figure().String())
 			return
 		}
 	}
@@ -353,10 +350,10 @@ func (d *demonstration) compare(v *diagnosis.Verdict) {
 		line := "not among the stages"
 		for _, s := range v.Stages {
 			if s.Stage == f.Stage && s.Key == f.Key {
-				line = fmt.Sprintf("%s, faulty with %s", s.Status, percent(s.P))
+				line = fmt.Sprintf("%s, faulty with %s", s.Status, unit.Probability(s.P))
 				for _, m := range s.Modes {
 					if m.Cause == f.Cause {
-						line += fmt.Sprintf(", of this cause with %s", percent(m.P))
+						line += fmt.Sprintf(", of this cause with %s", unit.Probability(m.P))
 					}
 				}
 			}

@@ -105,10 +105,6 @@ func printLines(w io.Writer, rep measure.Report, name, title string, keep func(m
 		if r.TrackB != 0 {
 			who = fmt.Sprintf("tracks %d and %d: ", r.Track, r.TrackB)
 		}
-		if r.Refused != "" {
-			fmt.Fprintf(w, "  %snot measured: %s\n", who, r.Refused)
-			continue
-		}
 		fmt.Fprintf(w, "  %s%s\n", who, r.Figure())
 	}
 }

@@ -10,6 +10,7 @@ import (
 
 	"headstack/diagnosis"
 	"headstack/job"
+	"headstack/unit"
 )
 
 type verdictVerb struct {
@@ -61,7 +62,7 @@ func printVerdict(w io.Writer, v *diagnosis.Verdict, all bool) {
 		}
 	}
 	fmt.Fprintf(w, "\nChance that repairing the leading explanation is a wrong fix: %s. Left out of the count (more faults at once): at most %s.\n",
-		percent(v.WrongFix), percent(v.OutsideMass))
+		unit.Probability(v.WrongFix), unit.Probability(v.OutsideMass))
 }
 
 func printStages(w io.Writer, title, mark string, stages []diagnosis.StageState, status diagnosis.Status, withP bool) {
@@ -76,7 +77,7 @@ func printStages(w io.Writer, title, mark string, stages []diagnosis.StageState,
 		}
 		line := fmt.Sprintf("  %s %s %s", mark, s.Part, s.Name)
 		if withP {
-			line += " " + percent(s.P)
+			line += " " + unit.Probability(s.P)
 			if len(s.Modes) > 0 {
 				line += ", " + s.Modes[0].Cause
 			}
@@ -119,17 +120,4 @@ func printAction(w io.Writer, n int, a diagnosis.Action) {
 			fmt.Fprintf(w, "     %s: %s\n", l.label, l.text)
 		}
 	}
-}
-
-// percent prints a probability without false digits.
-func percent(p float64) string {
-	switch {
-	case p < 0.001:
-		return "under 0.1 %"
-	case p < 0.01:
-		return fmt.Sprintf("%.1f %%", 100*p)
-	case p > 0.99 && p < 1:
-		return "over 99 %"
-	}
-	return fmt.Sprintf("%.0f %%", 100*p)
 }
