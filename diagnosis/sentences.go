@@ -8,6 +8,7 @@ import (
 	"strings"
 
 	"headstack/machine"
+	"headstack/unit"
 )
 
 // verdict puts the answer together.
@@ -86,11 +87,11 @@ func (p *problem) sentences(post *posterior, a *accusation, v *Verdict) []string
 	if len(v.Explanations) > 0 && len(v.Explanations[0].Faults) > 0 {
 		lead := v.Explanations[0]
 		out = append(out, fmt.Sprintf("Leading explanation: %s (%s). Curing only that would leave a fault in %s of cases.",
-			faultNames(lead.Faults), percent(lead.P), percent(v.WrongFix)))
+			faultNames(lead.Faults), unit.Probability(lead.P), unit.Probability(v.WrongFix)))
 	}
 	out = append(out, p.countText(v)...)
 	if v.OutsideMass > 0.02 {
-		out = append(out, fmt.Sprintf("Left out: more than %d faults at once in one scope, %s beforehand.", p.model.maxFaults, percent(v.OutsideMass)))
+		out = append(out, fmt.Sprintf("Left out: more than %d faults at once in one scope, %s beforehand.", p.model.maxFaults, unit.Probability(v.OutsideMass)))
 	}
 	return out
 }
@@ -260,7 +261,7 @@ func (p *problem) suspectsOn(post *posterior, a *accusation, t trouble) []string
 		if m.Mechanical {
 			why = "mechanical: " + why
 		}
-		all = append(all, named{c, sum, fmt.Sprintf("%s %s (%s)", p.seen[c].Part(), percent(sum), why)})
+		all = append(all, named{c, sum, fmt.Sprintf("%s %s (%s)", p.seen[c].Part(), unit.Probability(sum), why)})
 	}
 	slices.SortStableFunc(all, func(x, y named) int { return cmp.Compare(y.p, x.p) })
 	var out []string

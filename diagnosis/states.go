@@ -7,6 +7,7 @@ import (
 	"slices"
 
 	"headstack/machine"
+	"headstack/unit"
 )
 
 // When a stage is called proved or suspect.
@@ -155,11 +156,11 @@ func (p *problem) priorWrong(o int) float64 {
 
 func (p *problem) doubtText(n *note, states []float64, wrong float64) string {
 	if n.check != nil {
-		return fmt.Sprintf(tryAgain+": %s says %s, which the rest contradicts (wrong with %s).", n.ref, n.text, percent(wrong))
+		return fmt.Sprintf(tryAgain+": %s says %s, which the rest contradicts (wrong with %s).", n.ref, n.text, unit.Probability(wrong))
 	}
 	again := fmt.Sprintf("Re-take %s first", n.ref)
 	if n.measure != "" {
-		return fmt.Sprintf("Capture again before building on %s: %s does not fit the rest (wrong with %s). Is the channel the track it is said to be?", n.ref, n.text, percent(wrong))
+		return fmt.Sprintf("Capture again before building on %s: %s does not fit the rest (wrong with %s). Is the channel the track it is said to be?", n.ref, n.text, unit.Probability(wrong))
 	}
 	worst := readSpot
 	for k := readSpot; k < readStates; k++ {
@@ -169,11 +170,11 @@ func (p *problem) doubtText(n *note, states []float64, wrong float64) string {
 	}
 	switch worst {
 	case readUp:
-		return fmt.Sprintf("%s: %s is about 1000 times what fits the rest. Unit slip, mV read as V? (wrong with %s)", again, n.text, percent(wrong))
+		return fmt.Sprintf("%s: %s is about 1000 times what fits the rest. Unit slip, mV read as V? (wrong with %s)", again, n.text, unit.Probability(wrong))
 	case readDown:
-		return fmt.Sprintf("%s: %s is about a thousandth of what fits the rest. Unit slip, V read as mV? (wrong with %s)", again, n.text, percent(wrong))
+		return fmt.Sprintf("%s: %s is about a thousandth of what fits the rest. Unit slip, V read as mV? (wrong with %s)", again, n.text, unit.Probability(wrong))
 	case readTrack:
-		return fmt.Sprintf("%s: %s looks like another track's. Wrong track probed, or solo left on? (wrong with %s)", again, n.text, percent(wrong))
+		return fmt.Sprintf("%s: %s looks like another track's. Wrong track probed, or solo left on? (wrong with %s)", again, n.text, unit.Probability(wrong))
 	}
 	why := "Wrong spot, or mistyped?"
 	if c, ok := p.eng.def.Connector(n.point.Connector); ok && c.Mirrored {
@@ -181,5 +182,5 @@ func (p *problem) doubtText(n *note, states []float64, wrong float64) string {
 	} else if n.point.Connector != "" {
 		why = "Wrong pin or wrong side of " + n.point.Connector + ", or mistyped?"
 	}
-	return fmt.Sprintf("%s with a fresh probe: %s does not fit the rest (wrong with %s). %s", again, n.text, percent(wrong), why)
+	return fmt.Sprintf("%s with a fresh probe: %s does not fit the rest (wrong with %s). %s", again, n.text, unit.Probability(wrong), why)
 }

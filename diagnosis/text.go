@@ -42,17 +42,6 @@ func roundTo(v float64, n int) float64 {
 // minus writes a number with the true minus sign.
 func minus(s string) string { return strings.Replace(s, "-", "−", 1) }
 
-// percent writes a probability without false digits.
-func percent(p float64) string {
-	switch {
-	case p < 0.01:
-		return "under 1 %"
-	case p > 0.99:
-		return "over 99 %"
-	}
-	return fmt.Sprintf("%.0f %%", 100*p)
-}
-
 // decibels writes a size of a difference: whole dB from 3 on, else one digit.
 func decibels(d float64) string {
 	d = math.Abs(d)
