@@ -230,7 +230,7 @@ func FoundIn(v *job.View) []Found {
 		f.Tables = paper(Tables(results[k]))
 		for _, t := range f.Tables {
 			if t.Name == "response" && f.Plot == "" {
-				f.Plot = plot.Response(results[k], plot.Options{ID: "found" + strconv.Itoa(i+1), Title: "Response, " + f.Heading})
+				f.Plot = plot.Response(results[k], plot.Options{ID: "found" + strconv.Itoa(i+1), Title: "Response of each track"})
 			}
 		}
 		out = append(out, *f)

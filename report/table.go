@@ -3,6 +3,7 @@ package report
 import (
 	"cmp"
 	"fmt"
+	"regexp"
 	"slices"
 	"strconv"
 	"strings"
@@ -152,12 +153,14 @@ func columnName(c column, all []column) string {
 	return unit.Frequency(unit.Hertz(c.hz))
 }
 
-// headings gives unit, reference and method for the table's heading: each
-// distinct one that occurs, so that none is hidden.
+// headings gives unit, reference and method for the table's heading. Methods and
+// references that differ in their figures only, from tone to tone or pair to pair,
+// are named once: each figure carries its own in full.
 func headings(of []measure.Result) (units, reference, method string) {
 	var us, rs, ms []string
 	add := func(list *[]string, s string) {
-		if s != "" && !slices.Contains(*list, s) {
+		same := func(o string) bool { return shape(o) == shape(s) }
+		if s != "" && !slices.ContainsFunc(*list, same) {
 			*list = append(*list, s)
 		}
 	}
@@ -168,6 +171,11 @@ func headings(of []measure.Result) (units, reference, method string) {
 	}
 	return strings.Join(us, ", "), strings.Join(rs, "; "), strings.Join(ms, "; ")
 }
+
+var figures = regexp.MustCompile(`[+\x{2212}-]?\d+(\.\d+)?`)
+
+// shape is a text without its figures.
+func shape(s string) string { return figures.ReplaceAllString(s, "#") }
 
 func (t *Table) cell(of []measure.Result, p place, c column) Cell {
 	for _, r := range of {
@@ -206,7 +214,7 @@ func letter(n int) string {
 }
 
 // paperColumns is how many tones fit an A4 sheet upright.
-const paperColumns = 9
+const paperColumns = 6
 
 // paper cuts tables that are too wide for a sheet into ones that are not, with
 // the tracks again at the left of each.

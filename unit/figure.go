@@ -43,12 +43,12 @@ func (f Figure) String() string {
 }
 
 // Parts is the figure in two, for a cell with the value above its interval:
-// "−3.42 dB" and "±0.12 dB". A refusal has no second part.
+// "−3.42 dB" and "±0.12", which is in the same unit. A refusal has no second part.
 func (f Figure) Parts() (value, spread string) {
 	if f.refusal() != "" {
 		return f.Number(), ""
 	}
-	return f.Number() + f.suffix(), f.Spread() + f.suffix()
+	return f.Number() + f.suffix(), f.Spread()
 }
 
 func (f Figure) suffix() string {
