@@ -61,7 +61,7 @@ func printVerdict(w io.Writer, v *diagnosis.Verdict, all bool) {
 			printAction(w, i+1, a)
 		}
 	}
-	fmt.Fprintf(w, "\nChance that repairing the leading explanation is a wrong fix: %s. Left out of the count (more faults at once): at most %s.\n",
+	fmt.Fprintf(w, "\nChance that repairing the leading explanation is a wrong fix: %s. Left out of the count (more faults at once): %s.\n",
 		unit.Probability(v.WrongFix), unit.Probability(v.OutsideMass))
 }
 
