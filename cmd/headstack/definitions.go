@@ -17,7 +17,7 @@ import (
 // one is well under a tenth of it.
 const maxDefinition = 4 << 20
 
-// readFile reads a whole small text file, or a built-in one's absence.
+// readFile reads a whole small text file.
 func readFile(path string) ([]byte, error) {
 	f, err := os.Open(path)
 	if err != nil {
@@ -29,6 +29,19 @@ func readFile(path string) ([]byte, error) {
 		err = fmt.Errorf("%s is larger than %d MiB: not a definition", path, maxDefinition>>20)
 	}
 	return data, err
+}
+
+// fileOrID reads name if it is a file. A name of which there is no file, or only a
+// folder, is an id; a file that cannot be read is an error, not an unknown id.
+func fileOrID(name string) (data []byte, isFile bool, err error) {
+	st, err := os.Stat(name)
+	if errors.Is(err, fs.ErrNotExist) || err == nil && st.IsDir() {
+		return nil, false, nil
+	}
+	if err == nil {
+		data, err = readFile(name)
+	}
+	return data, err == nil, err
 }
 
 // loadMachine loads a definition file, or a built-in definition by its id.

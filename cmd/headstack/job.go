@@ -49,9 +49,9 @@ func (v *jobOpenVerb) Run(e *env) error {
 
 // definitionID adds a definition file to the bench, or passes an id through.
 func definitionID(e *env, b *job.Bench, name string) (string, error) {
-	data, err := readFile(name)
-	if err != nil {
-		return name, nil //nolint:nilerr // not a file: an id, which OpenJob looks up and answers for
+	data, isFile, err := fileOrID(name)
+	if err != nil || !isFile {
+		return name, err
 	}
 	info, err := b.AddDefinition(e.ctx, name, data)
 	return info.ID, err
@@ -59,9 +59,9 @@ func definitionID(e *env, b *job.Bench, name string) (string, error) {
 
 // tapeID does the same for a test tape.
 func tapeID(e *env, b *job.Bench, name string) (string, error) {
-	data, err := readFile(name)
-	if err != nil {
-		return name, nil //nolint:nilerr // as in definitionID
+	data, isFile, err := fileOrID(name)
+	if err != nil || !isFile {
+		return name, err
 	}
 	info, err := b.AddTape(e.ctx, name, data)
 	return info.ID, err

@@ -19,7 +19,7 @@ func (e *env) progress(what string) *progress { return &progress{e: e, what: wha
 
 // at reports the done share, 0 to 1. It is called from one goroutine at a time.
 func (p *progress) at(done float64) {
-	if !p.e.errIsTerminal || os.Getenv("NO_COLOR") != "" && os.Getenv("TERM") == "dumb" {
+	if !p.e.errIsTerminal || os.Getenv("TERM") == "dumb" {
 		return
 	}
 	if time.Since(p.last) < 100*time.Millisecond {
