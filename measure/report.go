@@ -7,6 +7,7 @@ import "encoding/json"
 type Report struct {
 	Sections []SectionFound `json:"sections"`
 	Measures []Result       `json:"measures"`
+	Traces   []Trace        `json:"traces"`
 	Warnings []string       `json:"warnings"` // about the capture as a whole
 }
 
@@ -19,6 +20,9 @@ func (r Report) MarshalJSON() ([]byte, error) {
 	}
 	if p.Measures == nil {
 		p.Measures = []Result{}
+	}
+	if p.Traces == nil {
+		p.Traces = []Trace{}
 	}
 	if p.Warnings == nil {
 		p.Warnings = []string{}

@@ -21,22 +21,23 @@ var mayImport = map[string][]string{
 	"infer":         {},
 	"capture":       {"dsp"},
 	"testtape":      {"dsp", "tape", "unit"},
-	"measure":       {"dsp", "tape", "testtape", "unit"},
+	"programme":     {"dsp", "tape", "testtape", "unit"},
+	"measure":       {"dsp", "programme", "tape", "testtape", "unit"},
 	"machine":       {"tape", "unit"},
 	"diagnosis":     {"machine", "measure", "unit"},
 	"plot":          {"measure", "unit"},
-	"job":           {"capture", "diagnosis", "dsp", "machine", "measure", "tape", "testtape", "unit"},
+	"job":           {"capture", "diagnosis", "dsp", "machine", "measure", "programme", "tape", "testtape", "unit"},
 	"job/memory":    {"job"},
 	"job/jobtest":   {"diagnosis", "job", "measure"},
 	"store":         {"job"},
 	"report":        {"diagnosis", "job", "machine", "measure", "plot", "testtape", "unit"},
-	"web":           {"capture", "diagnosis", "job", "machine", "measure", "plot", "report", "testtape", "unit"},
-	"sim":           {"capture", "dsp", "machine", "measure", "tape", "testtape", "unit"},
+	"web":           {"capture", "diagnosis", "job", "machine", "measure", "plot", "programme", "report", "testtape", "unit"},
+	"sim":           {"capture", "dsp", "machine", "measure", "programme", "tape", "testtape", "unit"},
 	"cmd/headstack": {"*"},
 }
 
 // numeric packages know no files, SQL or HTTP: not even the standard library's.
-var numeric = []string{"unit", "tape", "dsp", "measure", "infer", "diagnosis"}
+var numeric = []string{"unit", "tape", "dsp", "programme", "measure", "infer", "diagnosis"}
 
 func TestImportsPointOneWay(t *testing.T) {
 	root := filepath.Join("..", "..")
