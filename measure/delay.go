@@ -6,6 +6,7 @@ import (
 	"slices"
 
 	"headstack/dsp"
+	"headstack/programme"
 )
 
 // pairTone is the phase between two tracks at one tone section of one capture.
@@ -80,8 +81,8 @@ func (s *session) pairs() []*pair {
 // fill measures the pair's phase at every tone that both tracks have.
 func (s *session) fill(p *pair) {
 	for i, sec := range s.opt.Tape.Sections {
-		tt := p.take.tones[i]
-		if sec.ToneHz == 0 || tt.channels == nil {
+		tt := p.take.toneTake(i)
+		if s.kind(i) != programme.Tone || tt.channels == nil {
 			continue
 		}
 		a, b := tt.channels[p.ca], tt.channels[p.cb]

@@ -23,7 +23,7 @@ func (s *session) levels() []Result {
 		}
 		r.Method = fmt.Sprintf("r.m.s. of the tone within ±%.0f Hz, noise taken off, over %s; interval from the spectrum of its own unsteadiness", ch.band.PassHz, seconds(ch.seconds()))
 		r.set(ch.level())
-		r.Warnings = ch.warnings(t.tones[index].partial)
+		r.Warnings = ch.warnings(t.toneTake(index).partial)
 		out = append(out, r)
 	})
 	return out

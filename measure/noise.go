@@ -5,6 +5,7 @@ import (
 	"math"
 
 	"headstack/dsp"
+	"headstack/programme"
 )
 
 // silentChannel listens to one channel in one silent section.
@@ -57,32 +58,44 @@ func (c *silentChannel) finish() {
 	}
 }
 
+// hearSilence listens to the noise of silent sections.
+func hearSilence(t *take, at stretch, _ int) listener {
+	if at.kind != programme.Silence {
+		return nil
+	}
+	return newSilentChannel(t.rate)
+}
+
 // noises gives the noise of every silent section on every track.
 func (s *session) noises() []Result {
 	var out []Result
 	for _, t := range s.takes {
-		for i, sec := range s.opt.Tape.Sections {
-			if sec.ToneHz != 0 {
+		for i := range s.opt.Tape.Sections {
+			if s.kind(i) != programme.Silence {
 				continue
 			}
+			h, why := t.heardBy("noise", i)
 			for _, c := range t.order {
 				r := s.toneResult("noise", "dB", t, i, t.tracks[c], c+1)
-				out = append(out, s.noise(r, t, t.silences[i], c))
+				if h == nil {
+					out = append(out, s.noise(r, t, nil, false, why))
+					continue
+				}
+				out = append(out, s.noise(r, t, h.ears[c].(*silentChannel), h.at.partial, ""))
 			}
 		}
 	}
 	return out
 }
 
-func (s *session) noise(r Result, t *take, st *silenceTake, c int) Result {
+func (s *session) noise(r Result, t *take, ch *silentChannel, partial bool, why string) Result {
 	if !s.hasReference {
 		return r.refuse("the tape has no section with its reference tone")
 	}
 	r.Reference = fmt.Sprintf("r.m.s. of the same track in section %q", s.opt.Tape.Sections[s.reference].Name)
-	if st.channels == nil {
-		return r.refuse(st.reason)
+	if why != "" {
+		return r.refuse(why)
 	}
-	ch := st.channels[c]
 	switch {
 	case ch.short:
 		return r.refuse(fmt.Sprintf("section too short: %.1f s of silence", float64(ch.n)/ch.rate))
@@ -102,7 +115,7 @@ func (s *session) noise(r Result, t *take, st *silenceTake, c int) Result {
 	if ch.nyquist {
 		r.Warnings = append(r.Warnings, fmt.Sprintf("band ends at %s, half the sample rate, short of 20 kHz", kilohertz(ch.hiHz)))
 	}
-	if st.partial {
+	if partial {
 		r.Warnings = append(r.Warnings, "section cut by the start or end of the capture")
 	}
 	if ch.clipping > 0 {

@@ -1,6 +1,7 @@
 package measure
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
@@ -11,48 +12,34 @@ import (
 	"sync"
 
 	"headstack/dsp"
-	"headstack/testtape"
 )
 
-// take is what one pass over one capture keeps.
+// take is what is kept of one capture; of a capture that holds several rounds of a
+// programme, one take for each round.
 type take struct {
 	name     string
+	round    int // of a programme, from 0
 	rate     float64
 	tracks   []int // per channel, 0 unused
 	order    []int // used channels, by track number
 	sections []SectionFound
 	warnings []string
-	tones    map[int]*toneTake // by section index; every tone section has one
-	silences map[int]*silenceTake
+	heard    map[string]map[int]*heard // by family, by section index
+	missing  map[int]string            // by section index: why nothing was heard there
+	tones    map[int]*toneTake         // by section index; every tone section has one
 }
 
-// toneTake is one tone section, channel by channel; channels is nil where there
-// was nothing to measure, for the reason given.
-type toneTake struct {
-	reason   string
-	partial  bool
-	carrier  float64
-	channels []*toneChannel // by channel, nil where unused
-	common   *toneFit       // the phases of all channels together
-}
-
-// silenceTake is one silent section.
-type silenceTake struct {
-	reason   string
-	partial  bool
-	channels []*silentChannel
-}
-
-// listener takes the samples of one channel in one section.
+// listener takes the samples of one channel in one section, in order, then is told
+// that there are no more.
 type listener interface {
 	feed(x []float64)
 	finish()
 }
 
-// window is the stretch of one section that is measured, in frames.
+// window is the stretch of one section that is heard, in frames.
 type window struct {
 	from, to int64
-	ears     []listener // by channel
+	ears     [][]listener // by channel
 }
 
 const (
@@ -62,34 +49,51 @@ const (
 	blockLen                  = 8192
 )
 
-// takeSource finds the sections of one capture and measures them in a second pass.
-func takeSource(ctx context.Context, src Source, opt Options, find locator, p progress) (*take, error) {
-	t := &take{name: src.Name, tracks: src.Tracks, tones: map[int]*toneTake{}, silences: map[int]*silenceTake{}}
-	var found finding
-	half := progress{p.report, p.done, p.share / 2}
-	err := withStream(ctx, src, half, func(s dsp.Stream) (err error) {
-		if s.Channels() != len(src.Tracks) {
-			return fmt.Errorf("%d channels, but tracks are given for %d: name one track per channel, 0 for a channel to leave out", s.Channels(), len(src.Tracks))
+// takeSource finds the sections of one capture, round by round, and hears them in one
+// further pass.
+func takeSource(ctx context.Context, src Source, opt Options, rounds []round, p progress) ([]*take, error) {
+	part := progress{p.report, p.done, p.share / float64(len(rounds)+1)}
+	var takes []*take
+	var found []finding
+	for i, r := range rounds {
+		t := &take{name: src.Name, round: i, tracks: src.Tracks, heard: map[string]map[int]*heard{}, missing: map[int]string{}, tones: map[int]*toneTake{}}
+		for c, track := range src.Tracks {
+			if track > 0 && r.has(track) {
+				t.order = append(t.order, c)
+			}
 		}
-		found, err = find(ctx, s, opt.Tape)
-		return err
-	})
-	if err != nil {
-		return nil, err
-	}
-	for c, track := range src.Tracks {
-		if track > 0 {
-			t.order = append(t.order, c)
+		if len(t.order) == 0 {
+			continue
 		}
+		slices.SortStableFunc(t.order, func(a, b int) int { return t.tracks[a] - t.tracks[b] })
+		err := withStream(ctx, src, part, func(s dsp.Stream) error {
+			if s.Channels() != len(src.Tracks) {
+				return fmt.Errorf("%d channels, but tracks are given for %d: name one track per channel, 0 for a channel to leave out", s.Channels(), len(src.Tracks))
+			}
+			t.rate = s.SampleRate()
+			f, err := r.find(ctx, src, s)
+			found = append(found, f)
+			return err
+		})
+		if err != nil {
+			return nil, err
+		}
+		part.done += part.share
+		takes = append(takes, t)
 	}
-	slices.SortStableFunc(t.order, func(a, b int) int { return t.tracks[a] - t.tracks[b] })
-	for _, w := range found.warnings {
-		t.warnings = append(t.warnings, src.Name+": "+w)
+	if len(takes) == 0 {
+		return nil, errors.New("none of its tracks is in the programme")
 	}
-	half.done += half.share
-	return t, withStream(ctx, src, half, func(s dsp.Stream) error {
-		t.rate = s.SampleRate()
-		return t.listen(ctx, s, t.plan(opt.Tape, found))
+	return takes, withStream(ctx, src, part, func(s dsp.Stream) error {
+		var windows []*window
+		for i, t := range takes {
+			for _, w := range found[i].warnings {
+				t.warnings = append(t.warnings, src.Name+": "+w)
+			}
+			windows = append(windows, t.plan(opt, found[i])...)
+		}
+		slices.SortFunc(windows, func(a, b *window) int { return cmp.Compare(a.from, b.from) })
+		return listen(ctx, s, windows)
 	})
 }
 
@@ -111,9 +115,9 @@ func withStream(ctx context.Context, src Source, p progress, use func(dsp.Stream
 }
 
 // plan lists what to listen to, and records the sections found and not found.
-func (t *take) plan(tp *testtape.Tape, found finding) []*window {
-	for i, sec := range tp.Sections { // until found
-		t.note(i, sec, "section not found")
+func (t *take) plan(opt Options, found finding) []*window {
+	for i := range opt.Tape.Sections { // until found
+		t.missing[i] = "section not found"
 	}
 	ratio := found.ratio
 	if !(ratio > 0) {
@@ -121,69 +125,64 @@ func (t *take) plan(tp *testtape.Tape, found finding) []*window {
 	}
 	var windows []*window
 	for _, pl := range found.places {
-		sec := tp.Sections[pl.index]
+		sec := opt.Tape.Sections[pl.index]
 		t.sections = append(t.sections, SectionFound{
 			Name: sec.Name, Found: pl.found, Partial: pl.partial, StartS: pl.startS, EndS: pl.endS,
 			ToneHz: sec.ToneHz, Capture: t.name, Reason: pl.reason,
 		})
 		if !pl.found {
 			if pl.reason != "" {
-				t.note(pl.index, sec, "section not found: "+pl.reason)
+				t.missing[pl.index] = "section not found: " + pl.reason
 			}
 			continue
 		}
-		if w := t.window(pl, sec, ratio); w != nil {
+		at := stretch{index: pl.index, section: sec, kind: kindOf(opt.programme, sec, pl.index), ratio: ratio, partial: pl.partial, rate: t.rate, startS: pl.startS, endS: pl.endS}
+		if opt.programme != nil {
+			at.part = &opt.programme.Parts[pl.index]
+		}
+		if w := t.window(at); w != nil {
 			windows = append(windows, w)
 		}
 	}
-	slices.SortFunc(windows, func(a, b *window) int { return int(a.from - b.from) })
 	return windows
 }
 
-// note records why a section is not measured.
-func (t *take) note(index int, sec testtape.Section, reason string) {
-	if sec.ToneHz > 0 {
-		t.tones[index] = &toneTake{reason: reason}
-	} else {
-		t.silences[index] = &silenceTake{reason: reason}
-	}
-}
-
 // window makes the listeners of one found section, or notes why there are none.
-func (t *take) window(pl place, sec testtape.Section, ratio float64) *window {
-	length := pl.endS - pl.startS
+func (t *take) window(at stretch) *window {
+	length := at.endS - at.startS
 	guard := math.Min(math.Max(guardLeast, guardPart*length), guardMostPart*length)
-	w := &window{from: int64(math.Ceil((pl.startS + guard) * t.rate)), to: int64((pl.endS - guard) * t.rate), ears: make([]listener, len(t.tracks))}
-	if float64(w.to-w.from)/t.rate < shortest {
-		t.note(pl.index, sec, fmt.Sprintf("section too short: %.2f s found, %.1f s needed", length, shortest/(1-2*guardMostPart)))
+	w := &window{from: int64(math.Ceil((at.startS + guard) * t.rate)), to: int64((at.endS - guard) * t.rate), ears: make([][]listener, len(t.tracks))}
+	at.seconds, at.fromS = float64(w.to-w.from)/t.rate, float64(w.from)/t.rate
+	if at.seconds < shortest {
+		t.missing[at.index] = fmt.Sprintf("section too short: %.2f s found, %.1f s needed", length, shortest/(1-2*guardMostPart))
 		return nil
 	}
-	if sec.ToneHz == 0 {
-		st := &silenceTake{partial: pl.partial, channels: make([]*silentChannel, len(t.tracks))}
-		for _, c := range t.order {
-			st.channels[c] = newSilentChannel(t.rate)
-			w.ears[c] = st.channels[c]
+	delete(t.missing, at.index)
+	for _, f := range families {
+		if f.hear == nil {
+			continue
 		}
-		t.silences[pl.index] = st
-		return w
+		h := &heard{at: at, ears: make([]listener, len(t.tracks))}
+		any := false
+		for _, c := range t.order {
+			if l := f.hear(t, at, c); l != nil {
+				h.ears[c], any = l, true
+				w.ears[c] = append(w.ears[c], l)
+			}
+		}
+		if any {
+			if t.heard[f.name] == nil {
+				t.heard[f.name] = map[int]*heard{}
+			}
+			t.heard[f.name][at.index] = h
+		}
 	}
-	band, ok := toneBand(sec.ToneHz*ratio, t.rate)
-	if !ok {
-		t.note(pl.index, sec, fmt.Sprintf("tone absent: %.0f Hz does not fit below half the sample rate of %.0f Hz", sec.ToneHz*ratio, t.rate))
-		return nil
-	}
-	tt := &toneTake{partial: pl.partial, carrier: band.CarrierHz, channels: make([]*toneChannel, len(t.tracks))}
-	for _, c := range t.order {
-		tt.channels[c] = newToneChannel(t.rate, band)
-		w.ears[c] = tt.channels[c]
-	}
-	t.tones[pl.index] = tt
 	return w
 }
 
 // listen reads the stream once. While the channels of one block are worked on, the
-// next block is read.
-func (t *take) listen(ctx context.Context, s dsp.Stream, windows []*window) error {
+// next block is read. windows ascend by their start.
+func listen(ctx context.Context, s dsp.Stream, windows []*window) error {
 	var bufs [2][][]float64
 	for i := range bufs {
 		bufs[i] = make([][]float64, s.Channels())
@@ -201,11 +200,10 @@ func (t *take) listen(ctx context.Context, s dsp.Stream, windows []*window) erro
 		n, err := s.Read(bufs[turn])
 		wg.Wait()
 		if n > 0 {
-			t.dispatch(&wg, bufs[turn], n, pos, windows)
+			dispatch(&wg, bufs[turn], n, pos, windows)
 			pos += int64(n)
-			for len(windows) > 0 && windows[0].to <= pos {
-				windows = windows[1:] // finished by dispatch; sections do not overlap
-			}
+			// Those that dispatch finishes; windows of several rounds may overlap.
+			windows = slices.DeleteFunc(slices.Clone(windows), func(w *window) bool { return w.to <= pos })
 		}
 		if errors.Is(err, io.EOF) {
 			break
@@ -216,8 +214,8 @@ func (t *take) listen(ctx context.Context, s dsp.Stream, windows []*window) erro
 	}
 	wg.Wait()
 	for _, w := range windows { // cut off by the end of the capture
-		for _, e := range w.ears {
-			if e != nil {
+		for _, ears := range w.ears {
+			for _, e := range ears {
 				e.finish()
 			}
 		}
@@ -226,7 +224,7 @@ func (t *take) listen(ctx context.Context, s dsp.Stream, windows []*window) erro
 }
 
 // dispatch hands a block to one worker per processor, each with its own channels.
-func (t *take) dispatch(wg *sync.WaitGroup, buf [][]float64, n int, pos int64, windows []*window) {
+func dispatch(wg *sync.WaitGroup, buf [][]float64, n int, pos int64, windows []*window) {
 	end := pos + int64(n)
 	var active []*window
 	for _, w := range windows {
@@ -237,16 +235,17 @@ func (t *take) dispatch(wg *sync.WaitGroup, buf [][]float64, n int, pos int64, w
 	if len(active) == 0 {
 		return
 	}
-	workers := min(runtime.GOMAXPROCS(0), len(t.order))
+	workers := min(runtime.GOMAXPROCS(0), len(buf))
 	for k := range workers {
 		wg.Go(func() {
-			for i := k; i < len(t.order); i += workers {
-				c := t.order[i]
+			for c := k; c < len(buf); c += workers {
 				for _, w := range active {
 					a, b := max(w.from-pos, 0), min(w.to-pos, int64(n))
-					w.ears[c].feed(buf[c][a:b])
-					if w.to <= end {
-						w.ears[c].finish()
+					for _, e := range w.ears[c] {
+						e.feed(buf[c][a:b])
+						if w.to <= end {
+							e.finish()
+						}
 					}
 				}
 			}

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 
+	"headstack/programme"
 	"headstack/tape"
 	"headstack/testtape"
 	"headstack/unit"
@@ -13,6 +14,9 @@ import (
 func (s *session) responses() []Result {
 	var out []Result
 	s.toneSections(func(t *take, index int, ch *toneChannel, track, channel int, why string) {
+		if s.kind(index) != programme.Tone {
+			return // level steps are not for the response
+		}
 		r := s.toneResult("response", "dB", t, index, track, channel)
 		if why == "" {
 			why = ch.levelRefusal()
@@ -42,7 +46,7 @@ func (s *session) response(r Result, t *take, index int, ch *toneChannel, why st
 	e := combine([]float64{1, -1}, ch.level(), at.level())
 	e.Value -= s.opt.Tape.Sections[index].LevelDB - ref.LevelDB
 	r.Method = fmt.Sprintf("level within ±%.0f Hz less the reference section's, less the difference of the stated levels", ch.band.PassHz)
-	r.Warnings = ch.warnings(t.tones[index].partial)
+	r.Warnings = ch.warnings(t.toneTake(index).partial)
 	if gain, applies, known := s.fringing(r.Track, r.ToneHz, ref.ToneHz); applies {
 		if known {
 			e.Value -= gain
@@ -76,11 +80,11 @@ func (s *session) referenceOf(t *take, track int) (ch *toneChannel, other string
 }
 
 func (s *session) referenceIn(t *take, track int) *toneChannel {
-	if !s.hasReference || t.tones[s.reference].channels == nil {
+	if !s.hasReference || t.toneTake(s.reference).channels == nil {
 		return nil
 	}
 	for _, c := range t.order {
-		if ch := t.tones[s.reference].channels[c]; t.tracks[c] == track && ch.levelRefusal() == "" {
+		if ch := t.toneTake(s.reference).channels[c]; t.tracks[c] == track && ch.levelRefusal() == "" {
 			return ch
 		}
 	}

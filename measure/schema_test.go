@@ -86,7 +86,7 @@ func TestJSONForm(t *testing.T) {
 		}
 	}
 	empty, _ := json.Marshal(measure.Report{})
-	if string(empty) != `{"sections":[],"measures":[],"warnings":[]}` {
+	if string(empty) != `{"sections":[],"measures":[],"traces":[],"warnings":[]}` {
 		t.Errorf("empty report: %s", empty)
 	}
 }
@@ -94,13 +94,13 @@ func TestJSONForm(t *testing.T) {
 func TestSchemaRejects(t *testing.T) {
 	s := compiled(t)
 	for name, text := range map[string]string{
-		"no warnings":             `{"sections":[],"measures":[]}`,
-		"null list":               `{"sections":null,"measures":[],"warnings":[]}`,
+		"no warnings":             `{"sections":[],"measures":[],"traces":[]}`,
+		"null list":               `{"sections":null,"measures":[],"traces":[],"warnings":[]}`,
 		"value with a refusal":    strings.Replace(one, `"refused":null`, `"refused":"x"`, 1),
 		"neither value nor cause": strings.Replace(one, `"value":1`, `"value":null`, 1),
 		"track zero":              strings.Replace(one, `"track":1`, `"track":0`, 1),
 		"case":                    strings.Replace(one, `"case":"open"`, `"case":"ajar"`, 1),
-		"found without time":      `{"sections":[{"name":"a","found":true,"start_s":null,"end_s":1,"tone_hz":1,"partial":false,"capture":"","reason":""}],"measures":[],"warnings":[]}`,
+		"found without time":      `{"sections":[{"name":"a","found":true,"start_s":null,"end_s":1,"tone_hz":1,"partial":false,"capture":"","reason":""}],"measures":[],"traces":[],"warnings":[]}`,
 	} {
 		v, err := jsonschema.UnmarshalJSON(strings.NewReader(text))
 		if err != nil {
@@ -116,7 +116,7 @@ func TestSchemaRejects(t *testing.T) {
 	}
 }
 
-const one = `{"sections":[],"measures":[{"name":"level","track":1,"track_b":null,"section":"a","tone_hz":1,"value":1,"unit":"dB","lo":0,"hi":2,"reference":"","method":"","warnings":[],"refused":null,"conditions":{"case":"open"}}],"warnings":[]}`
+const one = `{"sections":[],"measures":[{"name":"level","track":1,"track_b":null,"section":"a","tone_hz":1,"value":1,"unit":"dB","lo":0,"hi":2,"reference":"","method":"","warnings":[],"refused":null,"conditions":{"case":"open"}}],"traces":[],"warnings":[]}`
 
 func TestNoNumberIsWrittenForNaN(t *testing.T) {
 	if _, err := json.Marshal(measure.Result{Name: "level", Value: math.NaN()}); err == nil {

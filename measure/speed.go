@@ -26,7 +26,7 @@ func (s *session) speeds() []Result {
 		}
 		r.set(speedError(ch.fit.freq, r.ToneHz))
 		r.Method = fmt.Sprintf("slope of the tone's phase over %s, %s", seconds(ch.seconds()), flutterText(ch.fit.lines))
-		r.Warnings = ch.warnings(t.tones[index].partial)
+		r.Warnings = ch.warnings(t.toneTake(index).partial)
 		if ch.dropDB > 12 {
 			r.Warnings = append(r.Warnings, "a deep drop-out may have cost a period of the tone")
 		}

@@ -180,6 +180,14 @@ func (m *memory) source(name string, tracks ...int) Source {
 	}}
 }
 
+// locator finds the sections of a tape in a stream.
+type locator func(ctx context.Context, s dsp.Stream, t *testtape.Tape) (finding, error)
+
+// measureTape is TestTape with the locator given.
+func measureTape(ctx context.Context, sources []Source, opt Options, find locator) (Report, error) {
+	return measureRounds(ctx, sources, opt, []round{{find: func(ctx context.Context, _ Source, s dsp.Stream) (finding, error) { return find(ctx, s, opt.Tape) }}})
+}
+
 // known is a locator that has been told.
 func known(f finding) locator {
 	return func(context.Context, dsp.Stream, *testtape.Tape) (finding, error) { return f, nil }

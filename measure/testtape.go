@@ -5,9 +5,11 @@ import (
 	"errors"
 	"fmt"
 	"math"
+	"slices"
 	"time"
 
 	"headstack/dsp"
+	"headstack/programme"
 	"headstack/tape"
 	"headstack/testtape"
 )
@@ -29,8 +31,14 @@ type Options struct {
 	Case     CaseState
 	SpeedCmS float64   // the machine's nominal speed, 0: the tape's
 	When     time.Time // of the capture, zero when unknown
+	// Interface, if any, is the capture interface's own response, to be taken off.
+	Interface *Interface
+	// OnceRound, if any, lists what turns in the transport, to name flutter lines.
+	OnceRound []Rotation
 	// Progress, if any, is called now and then with the part done, 0 to 1.
 	Progress func(done float64)
+
+	programme *programme.Programme // what was recorded, nil for a test tape
 }
 
 // ErrNoTape is returned by [TestTape] without a test tape.
@@ -42,11 +50,22 @@ var ErrNoTape = errors.New("no test tape given")
 // refused. An error means that a capture could not be read or that the call makes no
 // sense; ctx stops it between blocks.
 func TestTape(ctx context.Context, sources []Source, opt Options) (Report, error) {
-	return measureTape(ctx, sources, opt, testtapeFind)
+	if opt.Tape == nil {
+		return Report{}, ErrNoTape
+	}
+	return measureRounds(ctx, sources, opt, []round{{find: func(ctx context.Context, src Source, s dsp.Stream) (finding, error) {
+		return testtapeFind(ctx, s, opt.Tape)
+	}}})
 }
 
-// locator finds the sections of a tape in a stream; a test may know them already.
-type locator func(ctx context.Context, s dsp.Stream, t *testtape.Tape) (finding, error)
+// round is a recording of the whole tape or programme on some of the tracks: how its
+// sections are found. A test tape is one round.
+type round struct {
+	tracks []int // nil: all
+	find   func(ctx context.Context, src Source, s dsp.Stream) (finding, error)
+}
+
+func (r round) has(track int) bool { return r.tracks == nil || slices.Contains(r.tracks, track) }
 
 // finding is what the locator knows.
 type finding struct {
@@ -63,29 +82,35 @@ type place struct {
 	reason         string
 }
 
-// measureTape is TestTape with the locator given.
-func measureTape(ctx context.Context, sources []Source, opt Options, find locator) (Report, error) {
-	if opt.Tape == nil {
-		return Report{}, ErrNoTape
-	}
+// measureRounds hears all rounds in all sources and measures what was heard.
+func measureRounds(ctx context.Context, sources []Source, opt Options, rounds []round) (Report, error) {
 	var rep Report
 	var takes []*take
 	for i, src := range sources {
 		p := progress{report: opt.Progress, done: float64(i) / float64(len(sources)), share: 1 / float64(len(sources))}
-		t, err := takeSource(ctx, src, opt, find, p)
+		ts, err := takeSource(ctx, src, opt, rounds, p)
 		if err != nil {
 			return Report{}, fmt.Errorf("measuring %s: %w", src.Name, err)
 		}
-		takes = append(takes, t)
-		rep.Sections = append(rep.Sections, t.sections...)
-		rep.Warnings = append(rep.Warnings, t.warnings...)
+		takes = append(takes, ts...)
+		for _, t := range ts {
+			rep.Sections = append(rep.Sections, t.sections...)
+			rep.Warnings = append(rep.Warnings, t.warnings...)
+		}
 	}
 	if err := fitAll(ctx, takes); err != nil {
 		return Report{}, err
 	}
-	s := &session{opt: opt, takes: takes}
-	s.reference, s.hasReference = opt.Tape.ReferenceSection()
-	rep.Measures = s.measures()
+	s := &session{opt: opt, prog: opt.programme, takes: takes}
+	s.reference, s.hasReference = s.referenceSection()
+	for _, f := range families {
+		if f.results != nil {
+			rep.Measures = append(rep.Measures, f.results(s)...)
+		}
+		if f.traces != nil {
+			rep.Traces = append(rep.Traces, f.traces(s)...)
+		}
+	}
 	if v := opt.SpeedCmS; v > 0 && math.Abs(v/opt.Tape.SpeedCmS-1) > 0.01 {
 		rep.Warnings = append(rep.Warnings, fmt.Sprintf("the tape is made for %g cm/s and the machine ran at %g cm/s: speed errors are against the tape's speed", opt.Tape.SpeedCmS, v))
 	}
@@ -99,19 +124,32 @@ func measureTape(ctx context.Context, sources []Source, opt Options, find locato
 // session is all that was kept of all captures, ready for the measures.
 type session struct {
 	opt          Options
+	prog         *programme.Programme // nil for a test tape
 	takes        []*take
 	reference    int // section index
 	hasReference bool
 }
 
-// measures runs every measure in the order of a report.
-func (s *session) measures() []Result {
+// toneResults are the measures of single tones.
+func (s *session) toneResults() []Result {
 	var out []Result
 	out = append(out, s.levels()...)
 	out = append(out, s.responses()...)
 	out = append(out, s.speeds()...)
-	out = append(out, s.delays()...)
-	return append(out, s.noises()...)
+	return append(out, s.delays()...)
+}
+
+// referenceSection is the section that the others are compared with.
+func (s *session) referenceSection() (index int, ok bool) {
+	if s.prog == nil {
+		return s.opt.Tape.ReferenceSection()
+	}
+	for i, p := range s.prog.Parts {
+		if p.Kind == programme.Tone && s.opt.Tape.Sections[i].ToneHz == s.prog.ReferenceHz && s.opt.Tape.Sections[i].LevelDB == 0 {
+			return i, true
+		}
+	}
+	return 0, false
 }
 
 // conditions are those of a figure from one channel of a take; ch may be nil.
@@ -126,16 +164,16 @@ func (s *session) conditions(t *take, channel int) Conditions {
 	return c
 }
 
-// toneSections calls f for every tone section of every take with every track, in
-// the order of captures, sections, tracks. ch is nil when the section was not
-// measured, why then says the reason.
+// toneSections calls f for every section of every take that carries one tone on all
+// tracks, with every track, in the order of captures, sections, tracks. ch is nil when
+// the section was not measured, why then says the reason.
 func (s *session) toneSections(f func(t *take, index int, ch *toneChannel, track, channel int, why string)) {
 	for _, t := range s.takes {
-		for i, sec := range s.opt.Tape.Sections {
-			if sec.ToneHz == 0 {
+		for i := range s.opt.Tape.Sections {
+			if !oneTone(s.kind(i)) {
 				continue
 			}
-			tt := t.tones[i]
+			tt := t.toneTake(i)
 			for _, c := range t.order {
 				if tt.channels == nil {
 					f(t, i, nil, t.tracks[c], c+1, tt.reason)
