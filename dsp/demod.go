@@ -117,23 +117,3 @@ func (d *Demodulator) second() {
 // Output returns all complex amplitudes so far, in units of the input's peak.
 // The slice belongs to the demodulator.
 func (d *Demodulator) Output() []complex128 { return d.out }
-
-// dot2 returns the inner products of x with a and with b. Two accumulators
-// each hide the latency of the additions.
-func dot2(x, a, b []float64) (float64, float64) {
-	a, b = a[:len(x)], b[:len(x)]
-	var a0, a1, b0, b1 float64
-	i := 0
-	for ; i+1 < len(x); i += 2 {
-		u, v := x[i], x[i+1]
-		a0 += u * a[i]
-		b0 += u * b[i]
-		a1 += v * a[i+1]
-		b1 += v * b[i+1]
-	}
-	if i < len(x) {
-		a0 += x[i] * a[i]
-		b0 += x[i] * b[i]
-	}
-	return a0 + a1, b0 + b1
-}

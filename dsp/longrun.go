@@ -210,11 +210,3 @@ func (c *cosines) mode(j int, u []float64) {
 		}
 	}
 }
-
-// axpy adds a·x to y.
-func axpy(a float64, x, y []float64) {
-	y = y[:len(x)]
-	for i, v := range x {
-		y[i] += a * v
-	}
-}
