@@ -21,6 +21,7 @@ type family struct {
 // families in the order of a report.
 var families = []family{
 	{name: "tones", hear: hearTone, results: (*session).toneResults},
+	{name: "comb", hear: hearComb, results: (*session).combResponses},
 	{name: "noise", hear: hearSilence, results: (*session).noises},
 }
 

@@ -21,7 +21,7 @@ func (s *session) levels() []Result {
 			out = append(out, r)
 			return
 		}
-		r.Method = fmt.Sprintf("r.m.s. of the tone within ±%.0f Hz, noise taken off, over %s; interval from the spectrum of its own unsteadiness", ch.band.PassHz, seconds(ch.seconds()))
+		r.Method = fmt.Sprintf("r.m.s. of the tone within ±%.0f Hz, noise taken off, over %s; interval from the spectrum of its own unsteadiness", ch.band.PassHz, seconds(ch.seconds())) + ch.faceText()
 		r.set(ch.level())
 		r.Warnings = ch.warnings(t.toneTake(index).partial)
 		out = append(out, r)
@@ -40,8 +40,23 @@ func (c *toneChannel) levelRefusal() string {
 	return ""
 }
 
-// level is in dBFS. A sine of peak 1 has z of modulus 1 and is 0 dBFS.
-func (c *toneChannel) level() dsp.Estimate { return powerDB(c.fit.power) }
+// level is in dBFS, the interface's own response taken off where it is known. A sine
+// of peak 1 has z of modulus 1 and is 0 dBFS.
+func (c *toneChannel) level() dsp.Estimate {
+	e := powerDB(c.fit.power)
+	if c.faceKnown {
+		e = combine([]float64{1, -1}, e, c.face)
+	}
+	return e
+}
+
+// faceText tells in a method that the interface's response was taken off.
+func (c *toneChannel) faceText() string {
+	if !c.faceKnown {
+		return ""
+	}
+	return fmt.Sprintf("; interface response of %+.2f dB taken off", c.face.Value)
+}
 
 // powerDB turns a power into decibels, its standard error to first order.
 func powerDB(p dsp.Estimate) dsp.Estimate {
@@ -68,6 +83,9 @@ func (c *toneChannel) warnings(partial bool) []string {
 	}
 	if c.hum != "" {
 		w = append(w, c.hum)
+	}
+	if c.faceWarning != "" {
+		w = append(w, c.faceWarning)
 	}
 	return w
 }

@@ -20,8 +20,9 @@ type take struct {
 	name     string
 	round    int // of a programme, from 0
 	rate     float64
-	tracks   []int // per channel, 0 unused
-	order    []int // used channels, by track number
+	face     *Interface // that the capture came through, nil unknown
+	tracks   []int      // per channel, 0 unused
+	order    []int      // used channels, by track number
 	sections []SectionFound
 	warnings []string
 	heard    map[string]map[int]*heard // by family, by section index
@@ -56,7 +57,7 @@ func takeSource(ctx context.Context, src Source, opt Options, rounds []round, p 
 	var takes []*take
 	var found []finding
 	for i, r := range rounds {
-		t := &take{name: src.Name, round: i, tracks: src.Tracks, heard: map[string]map[int]*heard{}, missing: map[int]string{}, tones: map[int]*toneTake{}}
+		t := &take{name: src.Name, round: i, face: opt.Interface, tracks: src.Tracks, heard: map[string]map[int]*heard{}, missing: map[int]string{}, tones: map[int]*toneTake{}}
 		for c, track := range src.Tracks {
 			if track > 0 && r.has(track) {
 				t.order = append(t.order, c)

@@ -45,7 +45,7 @@ func (s *session) response(r Result, t *take, index int, ch *toneChannel, why st
 	}
 	e := combine([]float64{1, -1}, ch.level(), at.level())
 	e.Value -= s.opt.Tape.Sections[index].LevelDB - ref.LevelDB
-	r.Method = fmt.Sprintf("level within ±%.0f Hz less the reference section's, less the difference of the stated levels", ch.band.PassHz)
+	r.Method = fmt.Sprintf("level within ±%.0f Hz less the reference section's, less the difference of the stated levels", ch.band.PassHz) + ch.faceText()
 	r.Warnings = ch.warnings(t.toneTake(index).partial)
 	if gain, applies, known := s.fringing(r.Track, r.ToneHz, ref.ToneHz); applies {
 		if known {

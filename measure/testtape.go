@@ -53,9 +53,22 @@ func TestTape(ctx context.Context, sources []Source, opt Options) (Report, error
 	if opt.Tape == nil {
 		return Report{}, ErrNoTape
 	}
-	return measureRounds(ctx, sources, opt, []round{{find: func(ctx context.Context, src Source, s dsp.Stream) (finding, error) {
+	rep, err := measureRounds(ctx, sources, opt, []round{{find: func(ctx context.Context, src Source, s dsp.Stream) (finding, error) {
 		return testtapeFind(ctx, s, opt.Tape)
 	}}})
+	if err != nil || slices.ContainsFunc(rep.Sections, func(s SectionFound) bool { return s.Found }) {
+		return rep, err
+	}
+	for _, src := range sources {
+		w, err := wrongSpeed(ctx, src, opt.Tape)
+		if err != nil {
+			return Report{}, fmt.Errorf("measuring %s: %w", src.Name, err)
+		}
+		if w != "" {
+			rep.Warnings = append(rep.Warnings, w)
+		}
+	}
+	return rep, nil
 }
 
 // round is a recording of the whole tape or programme on some of the tracks: how its
@@ -111,10 +124,11 @@ func measureRounds(ctx context.Context, sources []Source, opt Options, rounds []
 			rep.Traces = append(rep.Traces, f.traces(s)...)
 		}
 	}
+	rep.Warnings = append(rep.Warnings, s.wrongSwitch(rep.Measures)...)
 	if v := opt.SpeedCmS; v > 0 && math.Abs(v/opt.Tape.SpeedCmS-1) > 0.01 {
 		rep.Warnings = append(rep.Warnings, fmt.Sprintf("the tape is made for %g cm/s and the machine ran at %g cm/s: speed errors are against the tape's speed", opt.Tape.SpeedCmS, v))
 	}
-	rep.Warnings = append(rep.Warnings, "the capture interface's own response and clock are not removed from these figures")
+	rep.Warnings = append(rep.Warnings, interfaceWarning(opt.Interface))
 	if opt.Progress != nil {
 		opt.Progress(1)
 	}
@@ -195,4 +209,16 @@ func (p progress) at(part float64) {
 	if p.report != nil {
 		p.report(p.done + p.share*min(1, part))
 	}
+}
+
+// interfaceWarning says what of the capture interface is still in the figures.
+func interfaceWarning(f *Interface) string {
+	if f == nil {
+		return "the capture interface's own response and clock are not removed from these figures"
+	}
+	text := fmt.Sprintf("the response of the capture interface %q is taken off; its clock is not", f.Name)
+	if !f.When.IsZero() {
+		text = fmt.Sprintf("the response of the capture interface %q, looped back on %s, is taken off; its clock is not", f.Name, f.When.Format("2 January 2006"))
+	}
+	return text
 }

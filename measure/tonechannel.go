@@ -30,6 +30,10 @@ type toneChannel struct {
 	hum    string
 	dropDB float64 // deepest short dip under the median
 	fit    *toneFit
+
+	face        dsp.Estimate // gain of the capture interface at the tone, dB re its reference tone
+	faceKnown   bool
+	faceWarning string // why it is not taken off
 }
 
 const (

@@ -40,7 +40,18 @@ func hearTone(t *take, at stretch, c int) listener {
 	}
 	band, _ := toneBand(at.section.ToneHz*at.ratio, t.rate)
 	tt.channels[c] = newToneChannel(t.rate, band)
+	tt.channels[c].passedThrough(t.face, c+1)
 	return tt.channels[c]
+}
+
+// passedThrough notes the gain of the capture interface at the tone, to be taken off.
+func (ch *toneChannel) passedThrough(f *Interface, channel int) {
+	if f == nil {
+		return
+	}
+	if ch.face, ch.faceKnown = f.GainDB(channel, ch.band.CarrierHz); !ch.faceKnown {
+		ch.faceWarning = fmt.Sprintf("interface response not removed: its loop-back has no figure for channel %d at %s", channel, kilohertz(ch.band.CarrierHz))
+	}
 }
 
 // toneTake is what was heard of a section's tone, or why nothing was.
