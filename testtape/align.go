@@ -77,6 +77,22 @@ type model struct {
 	length  []float64 // cost of each length in steps
 }
 
+// lately reports whether a tone is possible in one of the last steps before b;
+// a section that ends is then not sought in vain. Longer drop-outs end a
+// section early.
+func (m *model) lately(b int) bool {
+	const steps, hopeless = 4, absent + 0.25
+	if m.tone < 0 || b < steps {
+		return true
+	}
+	for s := b - steps; s < b; s++ {
+		if m.ev[s+1]-m.ev[s] > hopeless {
+			return true
+		}
+	}
+	return false
+}
+
 func align(l *locator, ratio float64) *alignment {
 	n := len(l.tape.Sections)
 	group := max(2, (n*l.f.frames+maxCells-1)/maxCells)

@@ -7,28 +7,31 @@ import (
 )
 
 // ear analyses one channel. Each has its own working space, so ears run side by
-// side.
+// side, and each decides for itself which frames it may leave out.
 type ear struct {
 	f      *features
 	window []float64
 	fft    *dsp.RealFFT
 	bands  []band
-	raw    []float64 // a block at the capture's rate
-	halver []halver
-	halved [][]float64 // what each halver writes
-	buf    []float64   // the last hop of the block before, then the block at the ear's rate
+	raw    []float64   // the last hop of the block before, then the block, at the capture's rate
+	halved [][]float64 // a frame after each halving
 	frame  []float64
 	spec   []complex128
 	power  []float64
-	logSum []float64 // prefix sums of log2 power, for means over bins
 
-	// Results, per hop of the block.
-	lines     []line // per hop and tone
-	total     []uint8
-	hiss      []uint8
-	loud      []float64
-	loudHz    []float64
+	// Per frame of the block, from 1; 0 is the last of the block before.
+	heard  []sound
+	energy []float64 // of each hop, sum of squares at the capture's rate
+	begun  bool      // heard[0] and energy[0] are of this capture
+
 	notFinite int64
+}
+
+// sound is what is kept of one frame.
+type sound struct {
+	lines        []line // per tone
+	total, hiss  uint8
+	loud, loudHz float64
 }
 
 // line is the strongest spectral line near a tone.
@@ -45,14 +48,15 @@ func newEar(f *features, window []float64) *ear {
 	n := len(window)
 	e := &ear{
 		f: f, window: window, fft: dsp.NewRealFFT(n),
-		raw: make([]float64, f.hop*blockHops<<f.halvings), halver: make([]halver, f.halvings),
-		buf: make([]float64, f.hop*(blockHops+1)), frame: make([]float64, n), spec: make([]complex128, n/2+1),
-		power: make([]float64, n/2+1), logSum: make([]float64, n/2+2),
-		lines: make([]line, blockHops*len(f.tones)), total: make([]uint8, blockHops), hiss: make([]uint8, blockHops),
-		loud: make([]float64, blockHops), loudHz: make([]float64, blockHops),
+		raw: make([]float64, f.hop*(blockHops+1)<<f.halvings), frame: make([]float64, n),
+		spec: make([]complex128, n/2+1), power: make([]float64, n/2+1),
+		heard: make([]sound, blockHops+1), energy: make([]float64, blockHops+1),
 	}
 	for i := range f.halvings {
-		e.halved = append(e.halved, make([]float64, len(e.raw)>>(i+1)))
+		e.halved = append(e.halved, make([]float64, n<<f.halvings>>(i+1)))
+	}
+	for i := range e.heard {
+		e.heard[i].lines = make([]line, len(f.tones))
 	}
 	for _, hz := range f.tones {
 		e.bands = append(e.bands, newBand(hz/f.binHz, n/2))
@@ -71,49 +75,55 @@ func newBand(x float64, top int) band {
 	return b
 }
 
-// listen analyses the block's first hops frames and keeps the tail for the next.
-func (e *ear) listen(hops int) {
-	hop := e.f.hop
-	for i, v := range e.raw {
-		if v-v != 0 { // NaN or infinite
-			e.raw[i] = 0
-			e.notFinite++
-		}
-	}
-	x := e.raw
-	for i, y := range e.halved {
-		e.halver[i].halve(y, x)
+// analyse fills in what is heard in frame i of the block.
+func (e *ear) analyse(i int) {
+	hop := e.f.hop << e.f.halvings
+	x := e.raw[(i-1)*hop : (i+1)*hop]
+	for _, y := range e.halved {
+		var h halver // it begins on nothing, where the window is nought
+		h.halve(y, x)
 		x = y
 	}
-	copy(e.buf[hop:], x)
-	for h := range hops {
-		e.analyse(e.buf[h*hop : (h+2)*hop])
-		for i, b := range e.bands {
-			e.lines[h*len(e.bands)+i] = e.strongest(b, e.f.tones[i])
-		}
-		e.overall(h)
-	}
-	copy(e.buf[:hop], e.buf[hops*hop:(hops+1)*hop])
-}
-
-// analyse fills the power spectrum of x.
-func (e *ear) analyse(x []float64) {
-	var mean float64
-	for _, v := range x {
-		mean += v
-	}
-	mean /= float64(len(x))
 	for i, v := range x {
-		e.frame[i] = (v - mean) * e.window[i]
+		e.frame[i] = v * e.window[i]
 	}
 	e.fft.Coefficients(e.spec, e.frame)
+	// This window spreads d.c. over bins 0 and 1 as 1 to -1/2.
+	e.spec[1] += 0.5 * e.spec[0]
+	e.spec[0] = 0
+	s := &e.heard[i]
+	e.overall(s)
+	for k, b := range e.bands {
+		s.lines[k] = e.strongest(b, e.f.tones[k])
+	}
+}
+
+// overall fills the power spectrum and notes the frame's level without d.c., the
+// part above hissHz, and the strongest line.
+func (e *ear) overall(s *sound) {
 	// A sine of full scale puts N²·3/32 into its three highest bins under this
 	// window; scaled so, power sums read as (amplitude/full scale)².
-	scale := 32. / 3 / float64(len(x)) / float64(len(x))
+	scale := 32. / 3 / float64(len(e.frame)) / float64(len(e.frame))
+	from := min(int(hissHz/e.f.binHz), len(e.power)/2)
+	var sum, low float64
+	loud, at := 0., 0
 	for k, c := range e.spec {
 		p := (real(c)*real(c)+imag(c)*imag(c))*scale + 1e-20
 		e.power[k] = p
-		e.logSum[k+1] = e.logSum[k] + fastLog2(p)
+		if k < 2 || k == len(e.spec)-1 {
+			continue
+		}
+		if k == from {
+			low = sum
+		}
+		sum += p
+		if p > loud {
+			loud, at = p, k
+		}
+	}
+	s.total, s.hiss, s.loud, s.loudHz = halfDB(sum), halfDB(sum-low), loud, 0
+	if at > 2 {
+		s.loudHz = e.f.binHz * (float64(at) + e.between(at))
 	}
 }
 
@@ -134,17 +144,14 @@ func (e *ear) strongest(b band, nominal float64) line {
 	sum := e.power[at-1] + peak + e.power[at+1]
 	// The mean of logarithms, not the mean, of the bins around: other lines in
 	// them, such as hum, then hardly count.
-	lo, hi := min(at-3, b.hi), at+4
-	logs := e.logSum[b.noiseHi+1] - e.logSum[b.noiseLo]
-	count := b.noiseHi + 1 - b.noiseLo
-	if lo < b.noiseLo {
-		lo = b.noiseLo
+	logs, count := 0., 0
+	for k := b.noiseLo; k <= b.noiseHi; k++ {
+		if k >= at-3 && k <= at+3 {
+			continue // the line itself
+		}
+		logs += fastLog2(e.power[k])
+		count++
 	}
-	if hi > b.noiseHi+1 {
-		hi = b.noiseHi + 1
-	}
-	logs -= e.logSum[hi] - e.logSum[lo]
-	count -= hi - lo
 	snr := 0.
 	if count > 0 {
 		snr = 3.0103 * (math.Log2(peak) - logs/float64(count))
@@ -167,28 +174,6 @@ func (e *ear) between(k int) float64 {
 	}
 	a := math.Sqrt(side / e.power[k])
 	return sign * max(0, min(0.5, (2*a-1)/(a+1)))
-}
-
-// overall notes the frame's level without d.c., the part above hissHz, and the
-// strongest line.
-func (e *ear) overall(h int) {
-	from := min(int(hissHz/e.f.binHz), len(e.power)/2)
-	low, high, loud, at := 0., 0., 0., 0
-	for k := 2; k < len(e.power)-1; k++ {
-		p := e.power[k]
-		if k < from {
-			low += p
-		} else {
-			high += p
-		}
-		if p > loud {
-			loud, at = p, k
-		}
-	}
-	e.total[h], e.hiss[h], e.loud[h], e.loudHz[h] = halfDB(low+high), halfDB(high), loud, 0
-	if at > 2 {
-		e.loudHz[h] = e.f.binHz * (float64(at) + e.between(at))
-	}
 }
 
 // halfDB writes a power as half decibels above levelFloorDB.

@@ -21,8 +21,8 @@ const (
 	// frameSeconds is the least length of a spectrum. At 0.08 s a 31.5 Hz tone
 	// has 2.5 cycles, the least that its frequency can be read from.
 	frameSeconds = 0.08
-	// blockHops is how many hops are read at a time: enough to keep goroutines
-	// busy, few enough to stay small.
+	// blockHops is the most hops that are read at a time; the first and last frame
+	// of a block are always analysed.
 	blockHops = 16
 	// memoryLimit bounds what is kept of a capture.
 	memoryLimit = 64 << 20
@@ -108,20 +108,21 @@ func listen(ctx context.Context, s dsp.Stream, t *Tape) (*features, error) {
 	}
 	f.hop, f.binHz = n/2, f.rate/float64(n)
 	l := newListener(f, n)
-	for {
+	for i := 0; ; i++ {
 		if err := ctx.Err(); err != nil {
 			return nil, err
 		}
-		got, err := fill(s, l.block)
+		block := l.next(i)
+		got, err := fill(s, block)
 		if err != nil {
 			return nil, fmt.Errorf("reading at %.1f s: %w", f.duration(), err)
 		}
 		f.samples += int64(got)
-		if got < len(l.block[0]) {
-			l.finish(got)
+		if got < len(block[0]) {
+			l.finish(block, got)
 			return f, nil
 		}
-		l.frames(blockHops)
+		l.frames(got >> f.halvings / f.hop)
 		if len(f.level)+len(f.offset)*4 > memoryLimit {
 			f.truncated = true
 			return f, nil
@@ -154,7 +155,7 @@ func fill(s dsp.Stream, dst [][]float64) (int, error) {
 type listener struct {
 	f     *features
 	ears  []*ear
-	block [][]float64 // where the next samples go: each ear's raw buffer
+	block [][]float64
 }
 
 func newListener(f *features, n int) *listener {
@@ -166,19 +167,30 @@ func newListener(f *features, n int) *listener {
 	for range f.channels {
 		e := newEar(f, window)
 		l.ears = append(l.ears, e)
-		l.block = append(l.block, e.raw)
+		l.block = append(l.block, nil)
 	}
 	return l
 }
 
+// next is where the samples of block i go. Blocks differ in length, so that
+// the frames always analysed do not beat with flutter.
+func (l *listener) next(i int) [][]float64 {
+	hop := l.f.hop << l.f.halvings
+	size := blockHops - 3*i%5
+	for c, e := range l.ears {
+		l.block[c] = e.raw[hop : hop*(size+1)]
+	}
+	return l.block
+}
+
 // finish pads the last, short block with silence and keeps the frames whose
 // centres lie inside the capture.
-func (l *listener) finish(got int) {
-	for c := range l.block {
-		clear(l.block[c][got:])
+func (l *listener) finish(block [][]float64, got int) {
+	hop := l.f.hop << l.f.halvings
+	for c := range block {
+		clear(block[c][got:])
 	}
-	hops := got>>l.f.halvings/l.f.hop + 1
-	l.frames(min(hops, blockHops))
+	l.frames(min(got/hop+1, len(block[0])/hop))
 }
 
 // frames analyses hops frames of every channel, in parallel, and merges them.
@@ -190,37 +202,39 @@ func (l *listener) frames(hops int) {
 	}
 	g.Wait() //nolint:errcheck // the functions return nil
 	for h := range hops {
-		l.merge(h)
+		l.merge(h + 1)
 	}
 	for _, e := range l.ears {
 		l.f.notFinite += e.notFinite
 		e.notFinite = 0
+		e.carry(hops)
 	}
 }
 
-// merge adds one frame to the features.
+// merge adds frame h of the block to the features.
 func (l *listener) merge(h int) {
 	f := l.f
 	k := len(f.tones)
 	var loud, loudHz float64
 	for _, e := range l.ears {
-		f.total = append(f.total, e.total[h])
-		f.hiss = append(f.hiss, e.hiss[h])
-		if e.loud[h] > loud {
-			loud, loudHz = e.loud[h], e.loudHz[h]
+		s := &e.heard[h]
+		f.total = append(f.total, s.total)
+		f.hiss = append(f.hiss, s.hiss)
+		if s.loud > loud {
+			loud, loudHz = s.loud, s.loudHz
 		}
 	}
 	f.loudest = append(f.loudest, float32(loudHz))
 	for i := range k {
 		best := 0
 		for c, e := range l.ears {
-			line := e.lines[h*k+i]
+			line := e.heard[h].lines[i]
 			f.level = append(f.level, line.level)
-			if line.snr > l.ears[best].lines[h*k+i].snr {
+			if line.snr > l.ears[best].heard[h].lines[i].snr {
 				best = c
 			}
 		}
-		line := l.ears[best].lines[h*k+i]
+		line := l.ears[best].heard[h].lines[i]
 		f.offset = append(f.offset, line.offset)
 		f.snr = append(f.snr, line.snr)
 		f.channel = append(f.channel, uint8(min(best, 255)))

@@ -3,6 +3,9 @@ package testtape
 import (
 	"context"
 	"fmt"
+	"runtime"
+
+	"golang.org/x/sync/errgroup"
 
 	"headstack/dsp"
 )
@@ -79,12 +82,7 @@ func (l *locator) run() {
 	for i := range l.found {
 		l.found[i].Index = i
 	}
-	var best *alignment
-	for _, r := range l.ev.likelySpeeds() {
-		if a := align(l, r); best == nil || a.score > best.score {
-			best = a
-		}
-	}
+	best := l.best(l.ev.likelySpeeds())
 	if best == nil {
 		return
 	}
@@ -100,6 +98,24 @@ func (l *locator) run() {
 	}
 	l.spans = best.spans
 	l.place()
+}
+
+// best aligns at each speed, side by side, and returns the best; nil for none.
+func (l *locator) best(speeds []float64) *alignment {
+	list := make([]*alignment, len(speeds))
+	var g errgroup.Group
+	g.SetLimit(runtime.GOMAXPROCS(0))
+	for i, r := range speeds {
+		g.Go(func() error { list[i] = align(l, r); return nil })
+	}
+	g.Wait() //nolint:errcheck // the functions return nil
+	var best *alignment
+	for _, a := range list {
+		if best == nil || a.score > best.score {
+			best = a
+		}
+	}
+	return best
 }
 
 // span is a section's stretch of frames [from, to); from = -1 when not found.

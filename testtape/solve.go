@@ -49,6 +49,10 @@ func (a *aligner) solve() {
 func (a *aligner) end(k, b int) {
 	m := &a.secs[k]
 	best, began := float64(never), int32(-1)
+	if b < a.steps && !m.lately(b) {
+		a.ended[k][b], a.began[k][b] = never, -1
+		return
+	}
 	shortestHere := m.min
 	if b == a.steps {
 		shortestHere = min(m.min, 6) // half a second: the capture ends inside the section

@@ -1,0 +1,146 @@
+package testtape
+
+import "math"
+
+// Most of a tape is steady: tone or hiss that goes on. A spectrum costs much more
+// than a sum of squares, so each ear takes the energy of every hop and analyses
+// only the last frame of each block, and between two analysed frames only where
+// they disagree or the energy moves, halving the stretch until it does not. An
+// edge is so still between two neighbouring frames that were both analysed.
+// What lies between frames that agree is filled in from them.
+const (
+	// energyStep is the ratio of frame energies that counts as a change, 1.5 dB. A
+	// low tone's energy moves by half a decibel, as a frame holds no whole number
+	// of cycles; noise by less.
+	energyStep = 1.41
+	// levelStep is a change of level, in half decibels: less than a step of 2 dB
+	// between sections of the same tone.
+	levelStep = 2
+	// clearSNR is a line that noise hardly makes, in half decibels: 14 dB stands
+	// 11.5 dB above the mean of noise, which one bin in a million reaches.
+	clearSNR = 28
+	// noiseHops is how far frames without a clear tone may lie apart: what is lost
+	// in noise is told by many independent looks.
+	noiseHops = 4
+)
+
+// listen hears the block's first hops frames.
+func (e *ear) listen(hops int) {
+	e.square(hops)
+	first := 0
+	if !e.begun {
+		e.begun, first = true, 1
+		e.analyse(first)
+	}
+	if hops > first {
+		e.analyse(hops)
+		e.settle(first, hops)
+	}
+}
+
+// carry makes the end of this block what comes before the next.
+func (e *ear) carry(hops int) {
+	hop := e.f.hop << e.f.halvings
+	copy(e.raw[:hop], e.raw[hops*hop:(hops+1)*hop])
+	e.energy[0] = e.energy[hops]
+	e.heard[0], e.heard[hops] = e.heard[hops], e.heard[0]
+}
+
+// square sums the squares of each hop, and takes samples that are not numbers
+// as silence.
+func (e *ear) square(hops int) {
+	hop := e.f.hop << e.f.halvings
+	for h := 1; h <= hops; h++ {
+		x := e.raw[h*hop : (h+1)*hop]
+		e.energy[h] = sumSquares(x)
+		if v := e.energy[h]; v-v == 0 {
+			continue
+		}
+		for i, v := range x {
+			if v-v != 0 { // NaN or infinite
+				x[i] = 0
+				e.notFinite++
+			}
+		}
+		e.energy[h] = sumSquares(x)
+	}
+}
+
+// sumSquares of x, of a length divisible by four.
+func sumSquares(x []float64) float64 {
+	var a, b, c, d float64 // sums that need not wait for each other
+	for ; len(x) >= 4; x = x[4:] {
+		a += x[0] * x[0]
+		b += x[1] * x[1]
+		c += x[2] * x[2]
+		d += x[3] * x[3]
+	}
+	return a + b + c + d
+}
+
+// settle sees to the frames between two analysed ones.
+func (e *ear) settle(from, to int) {
+	if to-from < 2 {
+		return
+	}
+	if e.even(from, to) {
+		same, clear := agree(&e.heard[from], &e.heard[to])
+		if same && (clear || to-from <= noiseHops) {
+			e.fill(from, to)
+			return
+		}
+	}
+	middle := (from + to) / 2
+	e.analyse(middle)
+	e.settle(from, middle)
+	e.settle(middle, to)
+}
+
+// even reports whether the energy of frames from to to stays the same.
+func (e *ear) even(from, to int) bool {
+	low, high := math.Inf(1), 0.
+	for i := max(1, from); i <= to; i++ {
+		v := e.energy[i-1] + e.energy[i]
+		low, high = min(low, v), max(high, v)
+	}
+	return high <= energyStep*low
+}
+
+// agree reports whether two frames may be two looks at the same thing, and
+// whether they share a clear tone.
+func agree(a, b *sound) (same, clear bool) {
+	if apart(a.total, b.total) > levelStep || apart(a.hiss, b.hiss) > levelStep {
+		return false, false
+	}
+	for k, x := range a.lines {
+		y := b.lines[k]
+		if max(x.snr, y.snr) < clearSNR {
+			continue
+		}
+		if !x.fits(y) || apart(x.level, y.level) > levelStep {
+			return false, false
+		}
+		clear = true
+	}
+	return true, clear
+}
+
+// fits reports whether two frames' lines have the same frequency.
+func (x line) fits(y line) bool {
+	const same = 0.004 * 1e5 // flutter moves a line by less in most machines
+	return math.Abs(float64(x.offset)-float64(y.offset)) <= same
+}
+
+// fill copies the nearer of two frames that agree into those between.
+func (e *ear) fill(from, to int) {
+	for i := from + 1; i < to; i++ {
+		s, d := &e.heard[i], &e.heard[from]
+		if 2*i > from+to {
+			d = &e.heard[to]
+		}
+		s.total, s.hiss, s.loud, s.loudHz = d.total, d.hiss, d.loud, d.loudHz
+		copy(s.lines, d.lines)
+	}
+}
+
+func apart(a, b uint8) int { return max(int(a), int(b)) - min(int(a), int(b)) }
