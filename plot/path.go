@@ -6,7 +6,6 @@ import (
 	"html/template"
 	"math"
 	"slices"
-	"strconv"
 	"strings"
 
 	"headstack/unit"
@@ -79,7 +78,10 @@ const (
 // siblings as thin lines beside it that join where a stage is shared, and its
 // test points as ticks below. A filled square is proved, a triangle with a
 // percentage suspect, an open circle not known.
-func Path(p PathPlot) template.HTML {
+func Path(p PathPlot) template.HTML { return DrawPath(p).SVG() }
+
+// DrawPath is [Path] as a drawing.
+func DrawPath(p PathPlot) Drawing {
 	if p.ID == "" {
 		p.ID = "path"
 	}
@@ -97,10 +99,10 @@ func Path(p PathPlot) template.HTML {
 	w := pathLeft + math.Max(float64(n), 9)*d.pitch + 40
 	h := d.bottom + 14 + 18*float64(rows)
 	var c canvas
-	c.open(p.ID, "plot plot-path", w, h, p.Title, d.describe())
+	out := Drawing{id: p.ID, class: "plot plot-path", w: w, h: h, title: p.Title, desc: d.describe(), table: d.table()}
 	if n == 0 {
-		c.text(pathLeft, d.y, "start", "no stages on this path")
-		return template.HTML(c.close())
+		c.text(pathLeft, d.y, "start", "no stages on this path", ink{})
+		return c.finish(out)
 	}
 	for i, s := range p.Siblings {
 		lane := -float64(above-i) * pathLane
@@ -109,13 +111,26 @@ func Path(p PathPlot) template.HTML {
 		}
 		d.sibling(&c, s, d.y+lane)
 	}
-	c.line(pathLeft, d.y, d.x(n-1), d.y, "class", "main", "stroke-width", "2.4")
-	c.text(pathLeft-14, d.y+6, "end", p.Main.Key, "font-size", "20", "font-weight", "700")
+	c.line(pathLeft, d.y, d.x(n-1), d.y, ink{class: "main", width: 2.4})
+	c.text(pathLeft-14, d.y+6, "end", p.Main.Key, ink{size: 20, bold: true})
 	d.ticks(&c)
 	for i, s := range p.Main.Stages {
 		d.stage(&c, i, s)
 	}
-	return template.HTML(c.close())
+	return c.finish(out)
+}
+
+// table lists the stages of the main lane with what is known of each.
+func (d pathDrawing) table() Table {
+	t := Table{Caption: d.plot.Title, Head: []string{"stage", "what is known"}}
+	for _, s := range d.plot.Main.Stages {
+		what := s.Mark.Word()
+		if s.Mark == MarkSuspect {
+			what += ", " + unit.Probability(s.P)
+		}
+		t.Rows = append(t.Rows, []string{s.Part, what})
+	}
+	return t
 }
 
 type pathDrawing struct {
@@ -156,18 +171,18 @@ func (d pathDrawing) describe() string {
 // sibling draws a thin lane. Where its stage is the main lane's own it runs on
 // the main line; elsewhere it keeps its height and shows a small mark.
 func (d pathDrawing) sibling(c *canvas, s Lane, lane float64) {
-	var xs, ys []float64
+	var points []float64
 	shared := func(i int) bool {
 		return i < len(d.plot.Main.Stages) && s.Stages[i].ID == d.plot.Main.Stages[i].ID
 	}
-	add := func(x, y float64) { xs, ys = append(xs, x), append(ys, y) }
+	add := func(x, y float64) { points = append(points, x, y) }
 	for i := range s.Stages {
 		y := lane
 		if shared(i) {
 			y = d.y
 		}
 		if i > 0 && shared(i-1) != shared(i) {
-			add(d.x(i-1)+d.pitch*0.3, ys[len(ys)-1])
+			add(d.x(i-1)+d.pitch*0.3, points[len(points)-1])
 			add(d.x(i)-d.pitch*0.3, y)
 		}
 		if i == 0 {
@@ -175,28 +190,28 @@ func (d pathDrawing) sibling(c *canvas, s Lane, lane float64) {
 		}
 		add(d.x(i), y)
 	}
-	if len(xs) == 0 {
+	if len(points) == 0 {
 		return
 	}
-	c.polyline(xs, ys, "class", "sibling", "stroke", "currentColor", "stroke-width", "0.9", "stroke-opacity", "0.55")
+	c.polyline(points, ink{class: "sibling", stroke: pen, width: 0.9, opacity: 0.55})
 	for i, st := range s.Stages {
 		if !shared(i) {
 			shape(c, d.x(i), lane, 3.4, st.Mark)
 		}
 	}
-	c.text(pathLeft-4, lane+4, "end", s.Key, "font-size", "10.5")
+	c.text(pathLeft-4, lane+4, "end", s.Key, ink{size: 10.5})
 }
 
 func (d pathDrawing) stage(c *canvas, i int, s PathStage) {
 	x := d.x(i)
 	row := 14 + pathRow*float64(i%d.rows)
-	c.line(x, row+4, x, d.y-10, "class", "grid", "stroke-width", "0.6", "stroke-opacity", "0.35")
-	c.text(x, row, "middle", shorten(s.Part, int(d.pitch*float64(d.rows)/8)))
+	c.line(x, row+4, x, d.y-10, ink{class: "grid", width: 0.6, opacity: 0.35})
+	c.text(x, row, "middle", shorten(s.Part, int(d.pitch*float64(d.rows)/8)), ink{})
 	shape(c, x, d.y, 8, s.Mark)
 	if s.Mark == MarkSuspect {
 		// Percentages in two rows, because those of neighbours would run together.
 		c.text(x, d.top-3-14*float64(i%2), "middle", strings.Replace(strings.Replace(unit.Probability(s.P), "under ", "<", 1), "over ", ">", 1),
-			"font-weight", "700", "class", "percent")
+			ink{class: "percent", bold: true})
 	}
 }
 
@@ -204,11 +219,11 @@ func (d pathDrawing) stage(c *canvas, i int, s PathStage) {
 func shape(c *canvas, x, y, r float64, m Mark) {
 	switch m {
 	case MarkProved:
-		c.rect(x-r, y-r, 2*r, 2*r, "class", "mark proved", "fill", "#009E73", "stroke", "currentColor", "stroke-width", num(r/8))
+		c.rect(x-r, y-r, 2*r, 2*r, ink{class: "mark proved", fill: "#009E73", stroke: pen, width: r / 8})
 	case MarkSuspect:
-		c.polygon([]float64{x, y - 1.25*r, x + 1.2*r, y + r, x - 1.2*r, y + r}, "class", "mark suspect", "fill", "#D55E00", "stroke", "currentColor", "stroke-width", num(r/8))
+		c.polygon([]float64{x, y - 1.25*r, x + 1.2*r, y + r, x - 1.2*r, y + r}, ink{class: "mark suspect", fill: "#D55E00", stroke: pen, width: r / 8})
 	default:
-		c.circle(x, y, r, "class", "mark unknown", "fill", "#ffffff", "stroke", "currentColor", "stroke-width", num(math.Max(1, r/4)))
+		c.circle(x, y, r, ink{class: "mark unknown", fill: "#ffffff", stroke: pen, width: math.Max(1, r/4)})
 	}
 }
 
@@ -270,20 +285,16 @@ func (d pathDrawing) ticks(c *canvas) {
 	rows := d.rowsOfTicks()
 	for i, t := range d.plot.Ticks {
 		x, end := d.tickX(i), d.bottom+8+18*float64(rows[i])
-		c.line(x, d.y, x, end, "class", "tick", "stroke-width", strconv.Itoa(1+btoi(t.Next)))
+		c.line(x, d.y, x, end, ink{class: "tick", width: 1 + float64(btoi(t.Next))})
 		switch {
 		case t.Next:
-			c.polygon([]float64{x, end - 3, x - 5, end + 5, x + 5, end + 5}, "class", "tick next", "fill", "currentColor")
+			c.polygon([]float64{x, end - 3, x - 5, end + 5, x + 5, end + 5}, ink{class: "tick next", fill: pen})
 		case t.Read:
-			c.circle(x, end, 3, "class", "tick read", "fill", "currentColor")
+			c.circle(x, end, 3, ink{class: "tick read", fill: pen})
 		default:
-			c.circle(x, end, 3, "class", "tick open", "fill", "#ffffff", "stroke", "currentColor")
+			c.circle(x, end, 3, ink{class: "tick open", fill: "#ffffff", stroke: pen})
 		}
-		weight := ""
-		if t.Next {
-			weight = "700"
-		}
-		c.text(x+7, end+5, "start", t.label(), "font-size", "12", "font-weight", weight)
+		c.text(x+7, end+5, "start", t.label(), ink{size: 12, bold: t.Next})
 	}
 }
 

@@ -1,6 +1,7 @@
 package plot
 
 import (
+	"cmp"
 	"fmt"
 	"html/template"
 	"math"
@@ -12,26 +13,45 @@ import (
 	"headstack/unit"
 )
 
-// Options say how a response plot is drawn. The zero value is a good plot.
+// Options say how a picture is drawn. The zero value is a good picture.
 type Options struct {
-	ID     string  // prefix of the element ids, unique on a page; empty: "response"
-	Title  string  // empty: "Response by track"
-	Width  float64 // user units; 0: 760
-	Height float64 // user units; 0: 400
-	// FloorDB is the lowest level that the axis may reach down to (and, with its
-	// sign turned, up to); what lies outside is marked at the edge with its value.
-	// 0: −24. A dead track must not flatten the others.
+	ID     string  // prefix of the element ids, unique on a page; empty: the plot's name
+	Title  string  // empty: what the figures are
+	Width  float64 // CSS pixels; 0: 760. 360 suits a phone.
+	Height float64 // CSS pixels; 0: as the plot needs
+	// FloorDB is the lowest level that the axis of a response may reach down to (and,
+	// with its sign turned, up to); what lies outside is marked at the edge with its
+	// value. 0: −24. A dead track must not flatten the others.
 	FloorDB float64
+	// Mask is the tolerance field of a response; empty: none. See [Masks].
+	Mask []MaskBand
+	// TableRows is how many points of each course its table lists, evenly spaced,
+	// besides the highest, the lowest and the named ones. 0: 40; below 0: all.
+	TableRows int
 }
 
-// dashes tell tracks apart without colour; their number and that of the colours
-// (four) have no common divisor, so that twenty tracks differ in one or the other.
-var dashes = []string{"", "9 4", "2 4", "12 4 2 4", "5 3"}
+func (o Options) withDefaults(id, title string) Options {
+	if o.ID == "" {
+		o.ID = id
+	}
+	if o.Title == "" {
+		o.Title = title
+	}
+	if !(o.Width > 0 && o.Width <= maxSide) {
+		o.Width = 760
+	}
+	o.Width = math.Max(o.Width, 240) // less holds no axis
+	if !(o.Height >= 0 && o.Height <= maxSide) {
+		o.Height = 0
+	}
+	if !(o.FloorDB < 0) {
+		o.FloorDB = -24
+	}
+	return o
+}
 
-// trackColours are the Okabe-Ito colours with 3:1 against warm paper grey, after
-// black: blue, vermilion, bluish green. A page's style sheet replaces them by
-// night through the classes k0 to k3.
-var trackColours = []string{"currentColor", "#0072B2", "#D55E00", "#009E73"}
+// maxSide bounds a picture's sides in CSS pixels.
+const maxSide = 20000
 
 // thirds are the preferred frequencies of ISO 266:1997 from 20 Hz to 20 kHz.
 var thirds = []float64{20, 25, 31.5, 40, 50, 63, 80, 100, 125, 160, 200, 250, 315, 400, 500, 630, 800,
@@ -46,48 +66,59 @@ type curve struct {
 // Response draws the results named "response" against frequency: one line per
 // track, points with 95 % bars, 0 dB heavier. Results of other names, refused
 // ones and those without a tone are left out; when none is left it draws the
-// axes and says so.
+// axes and says so. With a mask its field is outlined and hatched outside, and
+// points outside it carry a cross and, where there is room, by how much.
 func Response(measures []measure.Result, opt Options) template.HTML {
-	opt = opt.withDefaults()
-	curves := curvesOf(measures)
-	f := newFrame(curves, opt)
-	var c canvas
-	c.open(opt.ID, "plot plot-response", opt.Width, opt.Height, opt.Title, describe(curves))
-	f.axes(&c)
-	if len(curves) == 0 {
-		c.text((f.x0+f.x1)/2, (f.y0+f.y1)/2-8, "middle", "no response was measured")
-	}
-	ends := make([]float64, len(curves))
-	for i, cv := range curves {
-		ends[i] = f.curve(&c, cv, i, len(curves))
-	}
-	f.endLabels(&c, curves, ends)
-	return template.HTML(c.close())
+	return DrawResponse(measures, opt).SVG()
 }
 
-func (o Options) withDefaults() Options {
-	if o.ID == "" {
-		o.ID = "response"
+// DrawResponse is [Response] as a drawing.
+func DrawResponse(measures []measure.Result, opt Options) Drawing {
+	opt = opt.withDefaults("response", "Response by track")
+	curves := curvesOf(measures)
+	field := valid(opt.Mask)
+	high := opt.Height
+	if high == 0 {
+		high = 400
 	}
-	if o.Title == "" {
-		o.Title = "Response by track"
+	// Names at the curves' ends must not run together.
+	high = math.Max(high, 100+11*float64(len(curves)))
+	var c canvas
+	const left = 56.0
+	right := opt.Width - 44
+	top := heading(&c, opt.Title, "", left, opt.Width-left-8) + 13
+	var remarks []string
+	if len(field) > 0 {
+		remarks = append(remarks, "Hatched border: tolerance field, "+field.words()+" ("+field.sources()+"). A cross marks a point outside it.")
 	}
-	if o.Width == 0 {
-		o.Width = 760
+	lines := footLines(remarks, opt.Width-left-8)
+	p := responsePanel(curves, field, opt, right-left)
+	p.x.a, p.x.b, p.y.b, p.y.a = left, right, top, high-44
+	p.axes(&c)
+	turnedName(&c, p.y.name, p)
+	c.text((left+right)/2, p.y.a+37, "middle", p.x.name, ink{})
+	foot(&c, lines, left, high+10)
+	if len(lines) > 0 {
+		high += footHigh*float64(len(lines)) + 4
 	}
-	if o.Height == 0 {
-		o.Height = 400
+	if len(curves) == 0 {
+		c.text((left+right)/2, (p.y.a+p.y.b)/2-8, "middle", "no response was measured", ink{})
 	}
-	if o.FloorDB == 0 {
-		o.FloorDB = -24
+	field.draw(&c, p)
+	ends := make([]ending, len(curves))
+	for i, cv := range curves {
+		ends[i] = p.response(&c, cv, i, len(curves), field)
 	}
-	return o
+	endLabels(&c, ends, right, p.y.b, p.y.a)
+	p.responseValues(&c, curves, field)
+	return c.finish(Drawing{id: opt.ID, class: "plot plot-response", w: opt.Width, h: high, title: opt.Title,
+		desc: describe(curves, field), table: responseTable(measures, field, opt)})
 }
 
 func curvesOf(measures []measure.Result) []curve {
 	var out []curve
 	for _, r := range measures {
-		if r.Name != "response" || r.Refused != "" || !(r.ToneHz > 0) || math.IsNaN(r.Value) {
+		if r.Name != "response" || r.Refused != "" || !drawable(r.ToneHz, true) || !drawable(r.Value, false) {
 			continue
 		}
 		i := slices.IndexFunc(out, func(c curve) bool { return c.track == r.Track })
@@ -99,27 +130,20 @@ func curvesOf(measures []measure.Result) []curve {
 	}
 	slices.SortFunc(out, func(a, b curve) int { return a.track - b.track })
 	for _, c := range out {
-		slices.SortStableFunc(c.points, func(a, b measure.Result) int {
-			switch {
-			case a.ToneHz < b.ToneHz:
-				return -1
-			case a.ToneHz > b.ToneHz:
-				return 1
-			}
-			return 0
-		})
+		slices.SortStableFunc(c.points, func(a, b measure.Result) int { return cmp.Compare(a.ToneHz, b.ToneHz) })
 	}
 	return out
 }
 
 // describe says in words what the picture shows, for those who do not see it;
 // the figures themselves are in the table under the plot.
-func describe(curves []curve) string {
+func describe(curves []curve, field mask) string {
 	if len(curves) == 0 {
 		return "No response was measured."
 	}
 	var b strings.Builder
 	b.WriteString("Level against frequency, 0 dB is each track's own level at the reference tone. ")
+	b.WriteString(field.describe(curves))
 	for _, c := range curves {
 		lo, hi := c.points[0], c.points[0]
 		for _, p := range c.points {
@@ -137,95 +161,50 @@ func describe(curves []curve) string {
 	return b.String()
 }
 
-// frame maps frequency and level onto the picture.
-type frame struct {
-	x0, x1, y0, y1 float64 // plot area; y0 is the top
-	f0, f1         float64
-	lo, hi, step   float64 // dB
-	title          string
-}
-
-func newFrame(curves []curve, opt Options) frame {
-	f := frame{x0: 56, x1: opt.Width - 44, y0: 30, y1: opt.Height - 44, f0: 40, f1: 16000, lo: -6, hi: 3, title: opt.Title}
+// responsePanel spans the tones and levels there are.
+func responsePanel(curves []curve, field mask, opt Options, wide float64) panel {
+	f0, f1, lo, hi := 40.0, 16000.0, -6.0, 3.0
 	first := true
+	span := func(hz float64) {
+		if first {
+			f0, f1, first = hz, hz, false
+		}
+		f0, f1 = math.Min(f0, hz), math.Max(f1, hz)
+	}
 	for _, c := range curves {
 		for _, p := range c.points {
-			if first {
-				f.f0, f.f1, first = p.ToneHz, p.ToneHz, false
-			}
-			f.f0, f.f1 = math.Min(f.f0, p.ToneHz), math.Max(f.f1, p.ToneHz)
+			span(p.ToneHz)
 			if p.Value < opt.FloorDB || p.Value > -opt.FloorDB {
 				continue // drawn at the edge; it must not flatten the others
 			}
-			f.lo = math.Min(f.lo, math.Max(finite(p.Lo, p.Value), opt.FloorDB))
-			f.hi = math.Max(f.hi, math.Min(finite(p.Hi, p.Value), -opt.FloorDB))
+			lo = math.Min(lo, math.Max(finite(p.Lo, p.Value), opt.FloorDB))
+			hi = math.Max(hi, math.Min(finite(p.Hi, p.Value), -opt.FloorDB))
 		}
 	}
-	f.f0, f.f1 = f.f0/1.12, f.f1*1.12
-	if f.f1 < 4*f.f0 { // one tone alone: an axis still needs some width
-		f.f0, f.f1 = f.f0/2, f.f1*2
+	for _, b := range field {
+		// The field shows where nothing was measured, too.
+		span(math.Min(math.Max(b.FromHz, 16), 24000))
+		span(math.Min(math.Max(b.ToHz, 16), 24000))
+		lo, hi = math.Min(lo, math.Max(b.LowDB, opt.FloorDB)), math.Max(hi, math.Min(b.HighDB, -opt.FloorDB))
 	}
-	f.step = tickStep(f.hi - f.lo)
-	f.lo, f.hi = math.Floor(f.lo/f.step)*f.step, math.Ceil(f.hi/f.step)*f.step
-	return f
-}
-
-func finite(v, otherwise float64) float64 {
-	if math.IsNaN(v) || math.IsInf(v, 0) {
-		return otherwise
+	f0, f1 = f0/1.12, f1*1.12
+	if f1 < 4*f0 { // one tone alone: an axis still needs some width
+		f0, f1 = f0/2, f1*2
 	}
-	return v
-}
-
-func tickStep(span float64) float64 {
-	for _, s := range []float64{1, 2, 3, 5, 6, 10} {
-		if span/s <= 9 {
-			return s
-		}
-	}
-	return 20
-}
-
-func (f frame) x(hz float64) float64 {
-	return f.x0 + (f.x1-f.x0)*math.Log(hz/f.f0)/math.Log(f.f1/f.f0)
-}
-
-func (f frame) y(db float64) float64 {
-	db = math.Min(math.Max(db, f.lo), f.hi)
-	return f.y1 - (f.y1-f.y0)*(db-f.lo)/(f.hi-f.lo)
-}
-
-func (f frame) axes(c *canvas) {
-	c.text(f.x0, 16, "start", f.title, "font-weight", "600")
-	for db := f.lo; db <= f.hi+1e-9; db += f.step {
-		y := f.y(db)
-		if math.Abs(db) < 1e-9 {
-			c.line(f.x0, y, f.x1, y, "class", "zero", "stroke-width", "2")
-		} else {
-			c.line(f.x0, y, f.x1, y, "class", "grid", "stroke-width", "0.6", "stroke-opacity", "0.35")
-		}
-		c.text(f.x0-8, y+4.5, "end", unit.Signed(db, 0))
-	}
-	c.text(14, (f.y0+f.y1)/2, "middle", "dB re reference tone", "transform",
-		"rotate(-90 14 "+num((f.y0+f.y1)/2)+")")
-	lastEnd := math.Inf(-1)
+	p := panel{y: newAxis(measure.Axis{Unit: "dB"}, lo, hi, true, 9)}
+	p.y.name = "dB re reference tone"
+	p.x = axis{name: "frequency, Hz", lo: f0, hi: f1, log: true}
+	// Names of third octaves as far apart as they are wide.
 	for _, hz := range thirds {
-		if hz < f.f0 || hz > f.f1 {
-			continue
-		}
-		x := f.x(hz)
-		c.line(x, f.y0, x, f.y1, "class", "grid", "stroke-width", "0.6", "stroke-opacity", "0.2")
-		c.line(x, f.y1, x, f.y1+5)
-		name := thirdName(hz)
-		half := float64(len(name))*3.9 + 3
-		if x-half > lastEnd {
-			c.text(x, f.y1+19, "middle", name)
-			lastEnd = x + half
+		if hz >= f0 && hz <= f1 {
+			p.x.ticks = append(p.x.ticks, tick{hz, thirdName(hz)})
 		}
 	}
-	c.line(f.x0, f.y1, f.x1, f.y1)
-	c.line(f.x0, f.y0, f.x0, f.y1)
-	c.text((f.x0+f.x1)/2, f.y1+37, "middle", "frequency, Hz")
+	if math.Log10(f1/f0) > wide/60 { // a span that no tape has
+		p.x.ticks = nil
+		p.x.logTicks("Hz", false, wide/60)
+	}
+	return p
 }
 
 func thirdName(hz float64) string {
@@ -235,83 +214,72 @@ func thirdName(hz float64) string {
 	return strconv.FormatFloat(hz/1000, 'g', 4, 64) + "k"
 }
 
-// curve draws one track and returns the height at which it ends. Points of the
-// tracks are set side by side at one tone, else their bars hide each other.
-func (f frame) curve(c *canvas, cv curve, i, n int) float64 {
-	dodge := (float64(i) - float64(n-1)/2) * math.Min(3, 24/float64(n))
-	class := "track k" + strconv.Itoa(i%len(trackColours))
-	colour := trackColours[i%len(trackColours)]
-	xs, ys := make([]float64, len(cv.points)), make([]float64, len(cv.points))
-	for j, p := range cv.points {
-		xs[j], ys[j] = f.x(p.ToneHz)+dodge, f.y(p.Value)
-	}
-	if len(xs) > 1 {
-		c.polyline(xs, ys, "class", class, "stroke", colour, "stroke-width", "1.6", "stroke-dasharray", dashes[i%len(dashes)])
-	}
-	for j, p := range cv.points {
-		f.point(c, xs[j], p, class, colour)
-	}
-	return ys[len(ys)-1]
+// dodge sets the points of the tracks side by side at one tone, else their bars hide
+// each other.
+func (p panel) dodge(i, n int) float64 {
+	return (float64(i) - float64(n-1)/2) * math.Min(3, 24/float64(n)) * math.Min(1, (p.x.b-p.x.a)/660)
 }
 
-func (f frame) point(c *canvas, x float64, p measure.Result, class, colour string) {
-	if p.Value < f.lo-1e-9 || p.Value > f.hi+1e-9 {
-		f.offScale(c, x, p, class, colour)
-		return
+// response draws one track and returns where it ends.
+func (p panel) response(c *canvas, cv curve, i, n int, field mask) ending {
+	dx := p.dodge(i, n)
+	var points []float64
+	for _, r := range cv.points {
+		points = append(points, p.x.at(r.ToneHz)+dx, p.y.at(r.Value))
 	}
-	top, bottom := f.y(finite(p.Hi, p.Value)), f.y(finite(p.Lo, p.Value))
-	if bottom-top > 1 {
-		a := []string{"class", class, "stroke", colour, "stroke-width", "1.2"}
-		c.line(x, top, x, bottom, a...)
-		c.line(x-3, top, x+3, top, a...)
-		c.line(x-3, bottom, x+3, bottom, a...)
+	if len(points) > 2 {
+		c.polyline(points, lineOf(i))
 	}
-	c.circle(x, f.y(p.Value), 2.6, "class", class+" dot", "fill", colour)
-}
-
-// offScale marks a value outside the axis by an arrow at the edge and the value.
-func (f frame) offScale(c *canvas, x float64, p measure.Result, class, colour string) {
-	y, dir := f.y1-2, -1.0
-	if p.Value > f.hi {
-		y, dir = f.y0+2, 1.0
-	}
-	c.polygon([]float64{x, y, x - 5, y + 9*dir, x + 5, y + 9*dir}, "class", class+" dot", "fill", colour)
-	c.text(x+7, y+9*dir+4, "start", unit.Signed(p.Value, 0), "font-size", "11")
-}
-
-// endLabels writes the track numbers at the right, spread so that none covers
-// another, each with a line to the end of its curve.
-func (f frame) endLabels(c *canvas, curves []curve, ends []float64) {
-	order := make([]int, len(curves))
-	for i := range order {
-		order[i] = i
-	}
-	slices.SortStableFunc(order, func(a, b int) int {
-		switch {
-		case ends[a] < ends[b]:
-			return -1
-		case ends[a] > ends[b]:
-			return 1
+	for j, r := range cv.points {
+		x, y := points[2*j], points[2*j+1]
+		if p.offScale(r.Value) {
+			tip, dir := p.y.a-2, -1.0
+			if r.Value > p.y.hi {
+				tip, dir = p.y.b+2, 1.0
+			}
+			c.polygon([]float64{x, tip, x - 5, tip + 9*dir, x + 5, tip + 9*dir}, dotOf(i))
+			continue
 		}
-		return a - b
-	})
-	gap := math.Min(15, (f.y1-f.y0)/math.Max(1, float64(len(curves))))
-	at := make([]float64, len(order))
-	for j, i := range order {
-		at[j] = ends[i]
-		if j > 0 {
-			at[j] = math.Max(at[j], at[j-1]+gap)
+		bar(c, x, p.y.at(finite(r.Hi, r.Value)), p.y.at(finite(r.Lo, r.Value)), barOf(i))
+		c.circle(x, y, 2.6, dotOf(i))
+		if field.outside(r.ToneHz, r.Value) != 0 {
+			c.segments([]float64{x - 5.5, y - 5.5, x + 5.5, y + 5.5, x - 5.5, y + 5.5, x + 5.5, y - 5.5},
+				ink{class: "outside", stroke: pen, width: 1.8})
 		}
 	}
-	for j := len(at) - 1; j >= 0; j-- {
-		limit := f.y1 - float64(len(at)-1-j)*gap
-		at[j] = math.Min(at[j], limit)
+	e := len(points) - 2
+	return ending{points[e], points[e+1], strconv.Itoa(cv.track), i}
+}
+
+func (p panel) offScale(v float64) bool { return v < p.y.lo-1e-9 || v > p.y.hi+1e-9 }
+
+// responseValues writes the values beyond the edge and, beside crosses, by how much
+// the point lies outside, where there is room; the table has them all.
+func (p panel) responseValues(c *canvas, curves []curve, field mask) {
+	within := p.box()
+	k := ink{size: 11}
+	for i, cv := range curves {
+		for _, r := range cv.points {
+			x := p.x.at(r.ToneHz) + p.dodge(i, len(curves))
+			if p.offScale(r.Value) {
+				y := p.y.a - 7
+				if r.Value > p.y.hi {
+					y = p.y.b + 15
+				}
+				s := unit.Signed(r.Value, 0)
+				_ = c.tryText(x+7, y, "start", s, k, within) || c.tryText(x-7, y, "end", s, k, within)
+			}
+		}
 	}
-	for j, i := range order {
-		last := curves[i].points[len(curves[i].points)-1]
-		class := "track k" + strconv.Itoa(i%len(trackColours))
-		dodge := (float64(i) - float64(len(curves)-1)/2) * math.Min(3, 24/float64(len(curves)))
-		c.line(f.x(last.ToneHz)+dodge+3, ends[i], f.x1+10, at[j], "class", class, "stroke", trackColours[i%len(trackColours)], "stroke-width", "0.8")
-		c.text(f.x1+14, at[j]+5, "start", strconv.Itoa(curves[i].track), "font-weight", "700", "font-size", "14")
+	k.bold = true
+	for _, b := range field.breaches(curves) {
+		if p.offScale(b.p.Value) {
+			continue
+		}
+		i := slices.IndexFunc(curves, func(c curve) bool { return c.track == b.track })
+		x, y := p.x.at(b.p.ToneHz)+p.dodge(i, len(curves)), p.y.at(b.p.Value)
+		s := strings.TrimSuffix(b.amount(), unit.ThinSpace+"dB")
+		_ = c.tryText(x+8, y+4, "start", s, k, within) || c.tryText(x-8, y+4, "end", s, k, within) ||
+			c.tryText(x, y+18, "middle", s, k, within) || c.tryText(x, y-10, "middle", s, k, within)
 	}
 }
