@@ -3,6 +3,7 @@ package dsp
 import (
 	"fmt"
 	"math"
+	"sync"
 )
 
 // Band says what a [Demodulator] keeps around its carrier.
@@ -17,8 +18,8 @@ type Band struct {
 // 140 dB down lies below the noise of a 24-bit capture.
 const demodAttenDB = 140
 
-// stage1Rate is the lowest rate in hertz between the two stages; a power of
-// ten above the widest band keeps the first filter short.
+// stage1Rate is the rate in hertz above which the output rate is counted from a
+// first whole division.
 const stage1Rate = 6000
 
 // Demodulator turns a real signal into the complex amplitude of what lies
@@ -27,49 +28,99 @@ const stage1Rate = 6000
 //	z(t) = lowpass[ 2·x(t)·e^{−2πi f t} ]
 //
 // so that x = A·cos(2πft + φ) gives z = A·e^{iφ}, with t counted from the first
-// sample fed. Two linear-phase filters decimate in turn: the first has complex
-// taps, so nothing is computed at the input rate but the output it keeps. The
-// first output needs a whole filter length; there are no half-filled ones.
+// sample fed. Two linear-phase filters decimate in turn. The first has complex
+// taps, so nothing is computed at the input rate but the output it keeps, and
+// rejects only what would fold onto the band; the second shapes the band and
+// undoes the droop of the first. The first output needs a whole filter length;
+// there are no half-filled ones.
 type Demodulator struct {
-	carrier  float64 // cycles per input sample
-	d1, d2   int
-	re, im   []float64 // first stage: taps times e^{+2πi f k}, newest sample first in time order
-	taps     []float64 // second stage
-	buf      []float64 // input not yet consumed
-	bufStart int64     // index of buf[0]
-	mid      []complex128
-	out      []complex128
-	rate     float64
-	first    float64
+	in     frames
+	re, im []float64 // first stage: taps times 2·e^{−2πi f k}
+	part   []complex128
+
+	// The taps turn the carrier from the first sample of a stretch on; the
+	// stretch's own start adds the rest: exact every len(spin) intermediate
+	// samples, and from there by a table.
+	turns, offset float64 // cycles of the carrier per intermediate sample and before the first
+	next          int64   // index of the next intermediate sample
+	spin          []complex128
+	base          complex128
+
+	taps         []float64 // second stage
+	d2           int
+	midRe, midIm []float64
+	out          []complex128
+	rate, first  float64
 }
 
 // NewDemodulator returns a demodulator for input at sampleRate. It panics when
 // the band does not fit below half the sampleRate or its edges are not in order.
 func NewDemodulator(sampleRate float64, b Band) *Demodulator {
+	return demodulatorFrom(sampleRate, 0, b)
+}
+
+// demodulatorFrom is NewDemodulator for a stream whose first sample stands at
+// start seconds. Designs are kept, since the tracks of a tape share them.
+func demodulatorFrom(sampleRate, start float64, b Band) *Demodulator {
+	key := demodKey{sampleRate, start, b}
+	designs.Lock()
+	defer designs.Unlock()
+	d, ok := designs.of[key]
+	if !ok {
+		d = designDemodulator(sampleRate, start, b)
+		if len(designs.of) >= 64 {
+			clear(designs.of)
+		}
+		designs.of[key] = d
+	}
+	fresh := *d // what the slices hold so far is never changed
+	return &fresh
+}
+
+type demodKey struct {
+	sampleRate, start float64
+	band              Band
+}
+
+// designs holds demodulators that have heard nothing.
+var designs = struct {
+	sync.Mutex
+	of map[demodKey]*Demodulator
+}{of: map[demodKey]*Demodulator{}}
+
+func designDemodulator(sampleRate, start float64, b Band) *Demodulator {
 	if !(b.PassHz > 0 && b.StopHz > b.PassHz && b.CarrierHz > 0 && b.CarrierHz < sampleRate/2) {
 		panic(fmt.Sprintf("dsp: no demodulator for %+v at %g Hz", b, sampleRate))
 	}
-	d := &Demodulator{carrier: b.CarrierHz / sampleRate}
-	// The output keeps PassHz clean when what folds back lands above it.
-	outRate := b.PassHz + b.StopHz
-	d.d1 = max(1, int(sampleRate/math.Max(stage1Rate, 4*b.StopHz)))
-	rate1 := sampleRate / float64(d.d1)
-	d.d2 = max(1, int(rate1/outRate))
-	var proto []float64
-	if d.d1 == 1 {
-		proto = []float64{1}
-	} else {
-		proto = LowPass(b.PassHz/sampleRate, math.Min(0.5, (rate1-b.StopHz)/sampleRate), demodAttenDB)
+	carrier := b.CarrierHz / sampleRate
+	whole := decimation(sampleRate, b)
+	d1, h1, h2 := twoStages(whole, b.PassHz/sampleRate, b.StopHz/sampleRate, demodAttenDB)
+	d := &Demodulator{taps: h2, d2: whole / d1, turns: carrier * float64(d1), offset: b.CarrierHz * start, spin: make([]complex128, 64)}
+	d.re, d.im = fours(make([]float64, len(h1))), fours(make([]float64, len(h1)))
+	for k, h := range h1 {
+		z := turned(carrier * float64(k))
+		d.re[k], d.im[k] = 2*h*real(z), 2*h*imag(z)
 	}
-	d.re, d.im = make([]float64, len(proto)), make([]float64, len(proto))
-	for k, h := range proto {
-		s, c := math.Sincos(-2 * math.Pi * math.Mod(d.carrier*float64(k), 1))
-		d.re[k], d.im[k] = 2*h*c, 2*h*s
+	for m := range d.spin {
+		d.spin[m] = turned(d.turns * float64(m))
 	}
-	d.taps = LowPass(b.PassHz/rate1, math.Min(0.5, b.StopHz/rate1), demodAttenDB)
-	d.rate = rate1 / float64(d.d2)
-	d.first = (float64(len(proto)-1)/2 + float64(len(d.taps)-1)/2*float64(d.d1)) / sampleRate
+	d.in = frames{size: len(d.re), step: d1}
+	d.rate = sampleRate / float64(whole)
+	d.first = start + (float64(len(h1)-1)/2+float64(len(h2)-1)/2*float64(d1))/sampleRate
 	return d
+}
+
+// decimation is the whole factor between input and output rate. The output
+// keeps PassHz clean when what folds back lands above it.
+func decimation(sampleRate float64, b Band) int {
+	d1 := max(1, int(sampleRate/math.Max(stage1Rate, 4*b.StopHz)))
+	return d1 * max(1, int(sampleRate/float64(d1)/(b.PassHz+b.StopHz)))
+}
+
+// turned is e^{−2πi·turns}.
+func turned(turns float64) complex128 {
+	s, c := math.Sincos(-2 * math.Pi * (turns - math.Floor(turns)))
+	return complex(c, s)
 }
 
 // Rate is the output rate in hertz.
@@ -81,20 +132,22 @@ func (d *Demodulator) Start() float64 { return d.first }
 
 // Feed takes the next samples and appends to the output what they complete.
 func (d *Demodulator) Feed(x []float64) {
-	d.buf = append(d.buf, x...)
-	n := len(d.re)
-	pos := 0
-	for ; pos+n <= len(d.buf); pos += d.d1 {
-		w := d.buf[pos : pos+n]
-		re, im := dot2(w, d.re, d.im)
-		// The taps carry e^{−2πi f k} from the first sample of the span on;
-		// the span's own start adds the rest, from the exact sample index.
-		turn := d.carrier * float64(d.bufStart+int64(pos))
-		s, c := math.Sincos(-2 * math.Pi * (turn - math.Floor(turn)))
-		d.mid = append(d.mid, complex(re*c-im*s, re*s+im*c))
-	}
-	d.bufStart += int64(pos)
-	d.buf = append(d.buf[:0], d.buf[pos:]...)
+	d.in.feed(x, func(span []float64, count int) {
+		if cap(d.part) < count {
+			d.part = make([]complex128, count)
+		}
+		part := d.part[:count]
+		slide(part, span, d.in.step, d.re, d.im)
+		for _, z := range part {
+			k := d.next % int64(len(d.spin))
+			if k == 0 {
+				d.base = turned(d.turns*float64(d.next) + d.offset)
+			}
+			z *= d.base * d.spin[k]
+			d.midRe, d.midIm = append(d.midRe, real(z)), append(d.midIm, imag(z))
+			d.next++
+		}
+	})
 	d.second()
 }
 
@@ -102,18 +155,24 @@ func (d *Demodulator) Feed(x []float64) {
 func (d *Demodulator) second() {
 	n := len(d.taps)
 	pos := 0
-	for ; pos+n <= len(d.mid); pos += d.d2 {
-		var re, im float64
-		for k, z := range d.mid[pos : pos+n] {
-			h := d.taps[k]
-			re += h * real(z)
-			im += h * imag(z)
-		}
+	for ; pos+n <= len(d.midRe); pos += d.d2 {
+		re, im := dot2(d.taps, d.midRe[pos:pos+n], d.midIm[pos:pos+n])
 		d.out = append(d.out, complex(re, im))
 	}
-	d.mid = append(d.mid[:0], d.mid[pos:]...)
+	if pos > 0 {
+		d.midRe = d.midRe[:copy(d.midRe, d.midRe[pos:])]
+		d.midIm = d.midIm[:copy(d.midIm, d.midIm[pos:])]
+	}
 }
 
-// Output returns all complex amplitudes so far, in units of the input's peak.
-// The slice belongs to the demodulator.
+// Output returns all complex amplitudes not yet drained, in units of the
+// input's peak. The slice belongs to the demodulator.
 func (d *Demodulator) Output() []complex128 { return d.out }
+
+// Drain returns the outputs not yet drained and forgets them, so that memory
+// stays bounded. The slice is good until the next Feed.
+func (d *Demodulator) Drain() []complex128 {
+	out := d.out
+	d.out = d.out[:0]
+	return out
+}

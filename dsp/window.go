@@ -24,9 +24,10 @@ func Kaiser(n int, beta float64) []float64 {
 		return w
 	}
 	norm := besselI0(beta)
-	for i := range w {
+	for i := range (n + 1) / 2 {
 		x := 2*float64(i)/float64(n-1) - 1
 		w[i] = besselI0(beta*math.Sqrt(math.Max(0, 1-x*x))) / norm
+		w[n-1-i] = w[i]
 	}
 	return w
 }
