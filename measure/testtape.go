@@ -35,6 +35,10 @@ type Options struct {
 	Interface *Interface
 	// OnceRound, if any, lists what turns in the transport, to name flutter lines.
 	OnceRound []Rotation
+	// WhileRecording says that the capture was taken while the programme was being
+	// recorded, from the outputs of the other tracks: what they hear then is bleed of
+	// the record head into replay, not crosstalk of a replayed tape.
+	WhileRecording bool
 	// Progress, if any, is called now and then with the part done, 0 to 1.
 	Progress func(done float64)
 
