@@ -1,0 +1,159 @@
+package programme
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"math"
+
+	"headstack/dsp"
+	"headstack/testtape"
+)
+
+// Finding says where the parts of a round lie in a replay.
+type Finding struct {
+	// Parts has one entry for each part of the programme, in its order.
+	Parts []Located `json:"parts"`
+	// SpeedRatio is the speed of replay over that of recording; 0 when nothing was
+	// found. It is good to about 0.01 %: enough to place windows, not the measure of
+	// speed.
+	SpeedRatio float64 `json:"speed_ratio"`
+	// Warnings are doubts about the whole, in sentences.
+	Warnings []string `json:"warnings,omitempty"`
+}
+
+// Located is one part's place in the replay.
+type Located struct {
+	// Index is the part's place in Programme.Parts.
+	Index int  `json:"index"`
+	Found bool `json:"found"`
+	// Partial is true when the capture begins or ends inside the part.
+	Partial bool `json:"partial,omitempty"`
+	// StartS and EndS are seconds from the first sample, good to about 0.1 s. Both 0
+	// when not found.
+	StartS float64 `json:"start_s"`
+	EndS   float64 `json:"end_s"`
+	// Reason says why the part was not found.
+	Reason string `json:"reason,omitempty"`
+}
+
+// ErrChannels is the error of a list of tracks that does not suit the stream or round.
+var ErrChannels = errors.New("channels do not suit the round")
+
+// Locate finds the parts of a round, from 0, in a stream that holds its replay at
+// unknown start and speed, reading it once to its end. channels gives the track on
+// each channel of the stream, from 1, 0 for none; only the round's tracks are listened
+// to. Which of them is which does not matter: wrong order of cables is for the
+// identity part to show.
+//
+// Parts with one steady tone on all tracks that stands by itself are looked for with
+// [testtape.Find]; the others are placed between and beside them, since a recording
+// runs through: replay time is a line through the edges found, straight from edge to
+// edge. A programme of which too little is heard is not found at all. That is no
+// error: all parts are then not found and a warning says so. Errors are [ErrRound],
+// [ErrChannels], that of [Programme.Check], of the stream, or of ctx.
+func (p *Programme) Locate(ctx context.Context, stream dsp.Stream, channels []int, round int) (*Finding, error) {
+	if err := p.Check(); err != nil {
+		return nil, err
+	}
+	s, err := p.pick(stream, channels, round)
+	if err != nil {
+		return nil, err
+	}
+	tape, index := p.anchors()
+	found, err := testtape.Find(ctx, s, tape)
+	if err != nil {
+		return nil, fmt.Errorf("finding the parts of %q: %w", p.Name, err)
+	}
+	l := &locator{p: p, seconds: float64(s.frames) / s.SampleRate(), ratio: found.SpeedRatio, warnings: found.Warnings}
+	for k, sec := range found.Sections {
+		if a := l.anchor(index[k], sec); a.found && l.ratio > 0 {
+			l.heard = append(l.heard, a)
+		}
+	}
+	return l.finding(), nil
+}
+
+// pick leaves in the stream the channels with tracks of the round.
+func (p *Programme) pick(stream dsp.Stream, channels []int, round int) (*picked, error) {
+	if round < 0 || round >= len(p.Rounds) {
+		return nil, fmt.Errorf("%w: round %d of %d", ErrRound, round+1, len(p.Rounds))
+	}
+	if len(channels) != stream.Channels() {
+		return nil, fmt.Errorf("%w: tracks are given for %d channels, the capture has %d", ErrChannels, len(channels), stream.Channels())
+	}
+	s := &picked{Stream: stream, dst: make([][]float64, len(channels))}
+	for c, track := range channels {
+		for _, t := range p.Rounds[round] {
+			if t == track {
+				s.use = append(s.use, c)
+				break
+			}
+		}
+	}
+	if len(s.use) == 0 {
+		return nil, fmt.Errorf("%w: none of the tracks %v of round %d is on a channel; those are %v", ErrChannels, p.Rounds[round], round+1, channels)
+	}
+	return s, nil
+}
+
+// picked is a stream of some of another's channels that counts frames.
+type picked struct {
+	dsp.Stream
+	use    []int
+	dst    [][]float64
+	spare  []float64
+	frames int64
+}
+
+func (s *picked) Channels() int { return len(s.use) }
+
+func (s *picked) Read(dst [][]float64) (int, error) {
+	if len(s.use) < len(s.dst) {
+		if len(s.spare) < len(dst[0]) {
+			s.spare = make([]float64, len(dst[0]))
+		}
+		for c := range s.dst { // what nobody wants may overwrite itself
+			s.dst[c] = s.spare[:len(dst[0])]
+		}
+	}
+	for k, c := range s.use {
+		s.dst[c] = dst[k]
+	}
+	n, err := s.Stream.Read(s.dst)
+	s.frames += int64(n)
+	return n, err
+}
+
+// anchors are the parts by which the programme is recognised, as a tape, and the index
+// of each in Parts: those of kind Tone, on all tracks, at least 2 s long, no tone of
+// which stands right beside them in another part.
+func (p *Programme) anchors() (*testtape.Tape, []int) {
+	t := p.emptyTape()
+	var index []int
+	reference, _ := p.ReferencePart()
+	for i, part := range p.Parts {
+		if i != reference && (part.Kind != Tone || len(part.All) != 1 || part.Seconds < 2 ||
+			p.carries(i-1, part.All[0].Hz) || p.carries(i+1, part.All[0].Hz)) {
+			continue
+		}
+		t.Sections = append(t.Sections, p.section(i))
+		index = append(index, i)
+	}
+	return t, index
+}
+
+// carries reports whether part i has a tone near hz on any track.
+func (p *Programme) carries(i int, hz float64) bool {
+	if i < 0 || i >= len(p.Parts) {
+		return false
+	}
+	for t := 1; t <= p.Tracks; t++ {
+		for _, s := range p.Parts[i].On(t) {
+			if math.Abs(s.Hz/hz-1) < 0.02 {
+				return true
+			}
+		}
+	}
+	return false
+}
