@@ -162,7 +162,10 @@ func BenchmarkDecimator(b *testing.B) {
 	x := tone(96000, 10, 0.5, 100, 0)
 	for _, factor := range []int{4, 96} {
 		b.Run(fmt.Sprintf("by%d", factor), func(b *testing.B) {
-			feedBlocks(b, x, func() func([]float64) { return dsp.NewDecimator(96000, factor, 0.4*96000/float64(factor)).Feed })
+			feedBlocks(b, x, func() func([]float64) {
+				d := dsp.NewDecimator(96000, factor, 0.4*96000/float64(factor))
+				return func(x []float64) { d.Feed(x); d.Drain() }
+			})
 		})
 	}
 }

@@ -104,7 +104,10 @@ func BenchmarkDemodulator(b *testing.B) {
 	for _, carrier := range []float64{63, 1000, 10000, 16000} {
 		b.Run(fmt.Sprintf("%gHz", carrier), func(b *testing.B) {
 			x := tone(96000, 10, 0.5, carrier, 0)
-			feedBlocks(b, x, func() func([]float64) { return dsp.NewDemodulator(96000, toneBand(carrier)).Feed })
+			feedBlocks(b, x, func() func([]float64) {
+				d := dsp.NewDemodulator(96000, toneBand(carrier))
+				return func(x []float64) { d.Feed(x); d.Drain() }
+			})
 		})
 	}
 }

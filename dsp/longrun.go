@@ -1,6 +1,9 @@
 package dsp
 
-import "math"
+import (
+	"math"
+	"sync"
+)
 
 // Estimate is a value with the standard error of its errors in time and the
 // degrees of freedom that the standard error rests on.
@@ -72,74 +75,83 @@ func Mean(y []float64, regressors ...[]float64) (Estimate, bool) {
 // ok is false when the columns are dependent or fewer than four transforms
 // are left. Sources: Müller 2007; Lazarus, Lewis, Stock 2021; Whittle 1962.
 func LeastSquares(y []float64, cols [][]float64, want int) (e Estimate, ok bool) {
-	nrm, ok := newNormal(cols)
-	if !ok || len(y) < len(cols)+8 {
+	if len(y) < len(cols)+8 {
 		return Estimate{}, false
 	}
-	p := len(cols)
-	rhs := make([]float64, p)
-	for i, c := range cols {
-		rhs[i] = dot(c, y)
+	var c columns
+	for _, x := range cols {
+		f := fold(x[:len(y)])
+		c.add(f.even, f.odd)
 	}
-	beta := nrm.solve(rhs)
-	res := append([]float64(nil), y...)
-	for i, c := range cols {
-		axpy(-beta[i], c, res)
+	return leastSquares(fold(y), &c, len(y), want)
+}
+
+// leastSquares is [LeastSquares] of a folded series of n values, at least 8 more than
+// there are columns.
+func leastSquares(y folded, cols *columns, n, want int) (e Estimate, ok bool) {
+	nrm, ok := newNormal(cols)
+	if !ok {
+		return Estimate{}, false
 	}
-	unit := make([]float64, p)
+	beta := nrm.solve(cols.times(y))
+	minus := make([]float64, len(beta))
+	for i, b := range beta {
+		minus[i] = -b
+	}
+	h := (n + 1) / 2
+	res := folded{append([]float64(nil), y.even...), make([]float64, h)}
+	copy(res.odd, y.odd)
+	cols.combine(minus, res)
+	unit := make([]float64, cols.len())
 	unit[want] = 1
-	g := nrm.solve(unit)
-	weights := make([]float64, len(y)) // value = Σ weights·y
-	for i, c := range cols {
-		axpy(g[i], c, weights)
-	}
+	weights := folded{make([]float64, h), make([]float64, h)} // value = Σ weights·y
+	cols.combine(nrm.solve(unit), weights)
 	e.Value = beta[want]
-	e.SE, e.Dof, ok = spectralError(res, weights, cols, nrm)
+	e.SE, e.Dof, ok = spectralError(n, res, weights, cols, nrm)
 	return e, ok
 }
 
 // spectralError returns the standard error of Σ weights·error, from the
 // residuals of a fit.
-func spectralError(res, weights []float64, cols [][]float64, nrm *normal) (se, dof float64, ok bool) {
-	n := len(res)
+func spectralError(n int, res, weights folded, cols *columns, nrm *normal) (se, dof float64, ok bool) {
+	p := cols.len()
 	// A fitted sinusoid takes about three modes: as many are looked at beyond.
-	modes := min(longRunModes+len(cols)-1, (n-len(cols))/2)
+	modes := min(longRunModes+p-1, (n-p)/2)
 	wide := min(3*modes, n-1)
-	basis := newCosines(n)
-	u := make([]float64, n)
-	half := make([][]float64, wide+1)
+	basis := cosinesOf(n)
+	u := make([]float64, (n+1)/2)
+	half := rows(wide+1, p)
 	through := make([]float64, wide+1) // weights·u
 	seen := make([]float64, modes+1)   // residual·u
-	rest := dot(weights, weights)
+	rest := weights.dot(weights)
+	a := make([]float64, p)
 	for j := range half {
-		basis.mode(j, u)
-		a := make([]float64, len(cols))
-		for i, c := range cols {
-			a[i] = dot(c, u)
-		}
-		half[j] = nrm.half(a)
-		through[j] = dot(weights, u)
+		parity := basis.mode(j, u)
+		clear(a)
+		timesPart(a, cols.part(parity), u)
+		nrm.half(a, half[j])
+		through[j] = dot(weights.part(parity), u)
 		rest -= through[j] * through[j]
 		if j <= modes {
-			seen[j] = dot(res, u)
+			seen[j] = dot(res.part(parity), u)
 		}
 	}
 	rest = math.Max(0, rest)
 	// kept[j][k] is the power of mode k that the fit leaves in mode j.
-	kept := make([][]float64, modes+1)
+	kept := rows(modes+1, wide+1)
+	share := make([]float64, modes+1)
 	var used []int
 	for j := 1; j <= modes; j++ {
-		share := 1 - dot(half[j], half[j])
-		if share <= 0.2 {
+		share[j] = 1 - dot(half[j], half[j])
+		if share[j] <= 0.2 {
 			continue
 		}
 		used = append(used, j)
-		dof += share
-		kept[j] = make([]float64, wide+1)
-		for k := range half {
-			m := -dot(half[j], half[k])
+		dof += share[j]
+		timesPart(kept[j], half, half[j])
+		for k, m := range kept[j] {
 			if j == k {
-				m++
+				m--
 			}
 			kept[j][k] = m * m
 		}
@@ -148,17 +160,14 @@ func spectralError(res, weights []float64, cols [][]float64, nrm *normal) (se, d
 		return 0, 0, false
 	}
 	var logs, vars []float64
-	power := make([]float64, wide+1)
-	for _, s := range errorShapes {
-		for j := range power {
-			power[j] = s.at(j)
-		}
+	powers := shapePowers(wide + 1)
+	for i, s := range errorShapes {
+		power := powers[i][:wide+1]
 		scale, logE := 0.0, 0.0
 		for _, j := range used {
 			expect := dot(kept[j], power)
-			share := math.Sqrt(kept[j][j])
-			scale += share * seen[j] * seen[j] / expect
-			logE += share * math.Log(expect)
+			scale += share[j] * seen[j] * seen[j] / expect
+			logE += share[j] * math.Log(expect)
 		}
 		scale /= dof
 		v := rest * power[wide]
@@ -181,11 +190,68 @@ func spectralError(res, weights []float64, cols [][]float64, nrm *normal) (se, d
 	return math.Sqrt(variance / total), dof, true
 }
 
+// rows returns a matrix of n rows of m zeros in one piece.
+func rows(n, m int) [][]float64 {
+	room, out := make([]float64, n*m), make([][]float64, n)
+	for i := range out {
+		out[i] = room[i*m : (i+1)*m : (i+1)*m]
+	}
+	return out
+}
+
+// shapes holds what errorShapes give for the first modes, as many as were asked for.
+var shapes struct {
+	sync.Mutex
+	powers [][]float64
+}
+
+// shapePowers returns the power of each of errorShapes in at least n modes.
+func shapePowers(n int) [][]float64 {
+	shapes.Lock()
+	defer shapes.Unlock()
+	if len(shapes.powers) == 0 || len(shapes.powers[0]) < n {
+		grown := rows(len(errorShapes), n+n/2)
+		for i, s := range errorShapes {
+			for j := range grown[i] {
+				grown[i][j] = s.at(j)
+			}
+		}
+		shapes.powers = grown // the old ones may still be read
+	}
+	return shapes.powers
+}
+
 // cosines gives the orthonormal cosine modes of n points,
 // u_j[i] = sqrt(2/n)·cos(πj(i+½)/n), u_0 = 1/sqrt(n), from one table.
 type cosines struct {
 	n     int
 	table []float64 // cos(π k/(2n)), k < 4n
+}
+
+// bases keeps the tables of the lengths last used: all channels of a section have the
+// same.
+var bases = struct {
+	sync.Mutex
+	of   map[int]*cosines
+	held int
+}{of: map[int]*cosines{}}
+
+// mostHeld bounds the numbers kept in bases: 4 MB.
+const mostHeld = 1 << 19
+
+func cosinesOf(n int) *cosines {
+	bases.Lock()
+	defer bases.Unlock()
+	if c, ok := bases.of[n]; ok {
+		return c
+	}
+	c := newCosines(n)
+	if bases.held += 4 * n; bases.held > mostHeld {
+		clear(bases.of)
+		bases.held = 4 * n
+	}
+	bases.of[n] = c
+	return c
 }
 
 func newCosines(n int) *cosines {
@@ -196,17 +262,26 @@ func newCosines(n int) *cosines {
 	return c
 }
 
-// mode writes mode j into u.
-func (c *cosines) mode(j int, u []float64) {
-	norm := math.Sqrt(2 / float64(c.n))
+// mode writes the one part of mode j that is not zero into u and returns which: even
+// modes are even about the middle.
+func (c *cosines) mode(j int, u []float64) (parity int) {
+	norm := 2 / math.Sqrt(float64(c.n)) // √2 of folding within
 	if j == 0 {
-		norm = math.Sqrt(1 / float64(c.n))
+		norm = math.Sqrt(2 / float64(c.n))
 	}
-	k, step := j, 2*j
+	// At τ from the middle i + ½ = n/2 + τ.
+	k, step := j*(c.n+1-c.n%2)%(4*c.n), 2*j
 	for i := range u {
 		u[i] = norm * c.table[k]
 		if k += step; k >= 4*c.n {
 			k -= 4 * c.n
 		}
 	}
+	if c.n%2 == 1 { // the middle stands once
+		u[0] *= math.Sqrt2 / 2
+		if j%2 == 1 {
+			u[0] = 0
+		}
+	}
+	return j % 2
 }

@@ -123,3 +123,27 @@ func BenchmarkFitSlope(b *testing.B) {
 		dsp.FitSlope(y, 12, nil)
 	}
 }
+
+// BenchmarkFitSlopeRandomFlutter is the usual case on a machine: flutter without lines
+// of its own, in which as many are found as allowed.
+func BenchmarkFitSlopeRandomFlutter(b *testing.B) {
+	const rate = 125.0
+	r := rand.New(rand.NewPCG(7, 9))
+	y := make([]float64, 1175)
+	for range 80 {
+		f := 0.5 + 59.5*r.Float64()
+		p := 2 * math.Pi * r.Float64()
+		for i := range y {
+			y[i] += 0.05 / f * math.Cos(2*math.Pi*f*float64(i)/rate+p)
+		}
+	}
+	for i := range y {
+		y[i] += 5e-4 * r.NormFloat64()
+	}
+	lines := 0
+	for b.Loop() {
+		fit, _ := dsp.FitSlope(y, 12, nil)
+		lines = len(fit.Freqs)
+	}
+	b.ReportMetric(float64(lines), "lines")
+}

@@ -12,31 +12,35 @@ type normal struct {
 
 // newNormal factors XᵀX; ok is false when the columns are dependent to within
 // rounding.
-func newNormal(cols [][]float64) (n *normal, ok bool) {
-	p := len(cols)
+func newNormal(cols *columns) (n *normal, ok bool) {
+	p := cols.len()
 	n = &normal{p: p, scale: make([]float64, p), chol: make([][]float64, p)}
-	for i, c := range cols {
-		l := math.Sqrt(dot(c, c))
+	room := make([]float64, p*(p+1)/2)
+	for i := range p {
+		n.chol[i], room = room[:i+1:i+1], room[i+1:]
+	}
+	for i := range p {
+		// Row i of XᵀX, in the place of row i of its factor.
+		timesPart(n.chol[i], cols.even[:i+1], cols.even[i])
+		timesPart(n.chol[i], cols.odd[:i+1], cols.odd[i])
+		l := math.Sqrt(n.chol[i][i])
 		if !(l > 0) || math.IsInf(l, 0) {
 			return nil, false
 		}
 		n.scale[i] = 1 / l
 	}
 	for i := range p {
-		n.chol[i] = make([]float64, i+1)
-		for j := 0; j <= i; j++ {
-			s := dot(cols[i], cols[j]) * n.scale[i] * n.scale[j]
-			for k := range j {
-				s -= n.chol[i][k] * n.chol[j][k]
-			}
+		row := n.chol[i]
+		for j := range row {
+			s := row[j]*n.scale[i]*n.scale[j] - dot(row[:j], n.chol[j][:j])
 			if i != j {
-				n.chol[i][j] = s / n.chol[j][j]
+				row[j] = s / n.chol[j][j]
 				continue
 			}
 			if !(s > 1e-13) {
 				return nil, false
 			}
-			n.chol[i][i] = math.Sqrt(s)
+			row[j] = math.Sqrt(s)
 		}
 	}
 	return n, true
@@ -44,12 +48,11 @@ func newNormal(cols [][]float64) (n *normal, ok bool) {
 
 // solve returns (XᵀX)⁻¹·v.
 func (n *normal) solve(v []float64) []float64 {
-	x := n.half(v)
+	x := make([]float64, n.p)
+	n.half(v, x)
 	for i := n.p - 1; i >= 0; i-- {
-		for k := i + 1; k < n.p; k++ {
-			x[i] -= n.chol[k][i] * x[k]
-		}
 		x[i] /= n.chol[i][i]
+		axpy(-x[i], n.chol[i][:i], x[:i])
 	}
 	for i := range x {
 		x[i] *= n.scale[i]
@@ -57,15 +60,9 @@ func (n *normal) solve(v []float64) []float64 {
 	return x
 }
 
-// half returns L⁻¹·v, so that half(u)·half(v) = uᵀ(XᵀX)⁻¹v.
-func (n *normal) half(v []float64) []float64 {
-	x := make([]float64, n.p)
-	for i := range x {
-		x[i] = v[i] * n.scale[i]
-		for k := range i {
-			x[i] -= n.chol[i][k] * x[k]
-		}
-		x[i] /= n.chol[i][i]
+// half writes L⁻¹·v into x, so that half(u)·half(v) = uᵀ(XᵀX)⁻¹v.
+func (n *normal) half(v, x []float64) {
+	for i, row := range n.chol {
+		x[i] = (v[i]*n.scale[i] - dot(row[:i], x[:i])) / row[i]
 	}
-	return x
 }
