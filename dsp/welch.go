@@ -19,6 +19,9 @@ type Welch struct {
 	blocks int
 	lo, hi float64
 	power  []float64
+
+	gain     []float64 // power gain of a weighting, by bin; nil for none
+	weighted []float64
 }
 
 // NewWelch returns an estimator with blocks of n samples, a power of two, for
@@ -30,6 +33,15 @@ func NewWelch(n int, sampleRate, loHz, hiHz float64) *Welch {
 	w.coef = make([]complex128, n/2+1)
 	w.sum = make([]float64, n/2+1)
 	return w
+}
+
+// Weigh has each block's power in the band kept a second time, weighted by a gain in
+// dB at each frequency. It must be called before the first Feed.
+func (w *Welch) Weigh(gainDB func(hz float64) float64) {
+	w.gain = make([]float64, len(w.sum))
+	for k := range w.gain {
+		w.gain[k] = math.Pow(10, gainDB(float64(k)*w.rate/float64(w.n))/10)
+	}
 }
 
 // Feed takes the next samples.
@@ -67,6 +79,12 @@ func (w *Welch) block() {
 	}
 	w.blocks++
 	w.power = append(w.power, bandPower(p, w.rate/float64(w.n), w.lo, w.hi))
+	if w.gain != nil {
+		for k, g := range w.gain {
+			p[k] *= g
+		}
+		w.weighted = append(w.weighted, bandPower(p, w.rate/float64(w.n), w.lo, w.hi))
+	}
 }
 
 // Blocks is the number of blocks averaged so far.
@@ -88,6 +106,10 @@ func (w *Welch) Density() ([]float64, bool) {
 // BlockPowers returns each block's mean square in the band, one value per half
 // block length of signal.
 func (w *Welch) BlockPowers() []float64 { return w.power }
+
+// WeightedPowers returns what BlockPowers does, under the weighting of Weigh; nil
+// without one.
+func (w *Welch) WeightedPowers() []float64 { return w.weighted }
 
 // bandPower integrates a one-sided density on a grid of df from lo to hi. Each
 // grid value stands for the interval of width df around it, and counts by the
