@@ -9,6 +9,15 @@ import (
 	"headstack/programme"
 )
 
+// Loopback measures the response of a capture interface from a capture of the
+// programme played from its outputs straight into its inputs. Channel c of the source
+// is input c+1. Tone parts and combs
+// give the curve; a tone in both is taken from the part of its own. A channel on
+// which nothing was found is refused in the result, not an error.
+func Loopback(ctx context.Context, src Source, p *programme.Programme, name string, when time.Time) (Interface, error) {
+	return loopback(ctx, src, p, name, when, locateProgramme(p))
+}
+
 // loopback is Loopback with the finding of the parts given.
 func loopback(ctx context.Context, src Source, p *programme.Programme, name string, when time.Time, locate locateRound) (Interface, error) {
 	if p == nil {

@@ -12,6 +12,29 @@ import (
 // ErrNoProgramme is returned by [Recording] without a programme.
 var ErrNoProgramme = errors.New("no record programme given")
 
+// Recording measures replays of a record programme, which the sources hold as the
+// machine under test recorded and replayed it. A programme recorded in rounds is looked
+// for round by round, in each source on the tracks that it has; rounds and sources are
+// merged into one report. Options.Tape is not used. Otherwise as [TestTape].
+func Recording(ctx context.Context, sources []Source, p *programme.Programme, opt Options) (Report, error) {
+	return recording(ctx, sources, p, opt, locateProgramme(p))
+}
+
+// locateProgramme is the finding of [Recording].
+func locateProgramme(p *programme.Programme) locateRound {
+	return func(ctx context.Context, s dsp.Stream, channels []int, round int) (finding, error) {
+		f, err := p.Locate(ctx, s, channels, round)
+		if err != nil {
+			return finding{}, err
+		}
+		out := finding{ratio: f.SpeedRatio, warnings: f.Warnings}
+		for _, l := range f.Parts {
+			out.places = append(out.places, place{index: l.Index, found: l.Found, partial: l.Partial, startS: l.StartS, endS: l.EndS, reason: l.Reason})
+		}
+		return out, nil
+	}
+}
+
 // locateRound finds the parts of one round of a programme in a stream.
 type locateRound func(ctx context.Context, s dsp.Stream, channels []int, round int) (finding, error)
 
