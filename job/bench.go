@@ -8,6 +8,7 @@ import (
 	"headstack/diagnosis"
 	"headstack/machine"
 	"headstack/measure"
+	"headstack/programme"
 )
 
 // Bench is the service behind command line, pages and API: it knows the
@@ -29,8 +30,11 @@ type Bench struct {
 type BenchOptions struct {
 	// Now is the clock; nil is time.Now.
 	Now func() time.Time
-	// Measure measures captures; nil is measure.TestTape.
+	// Measure measures captures of a test tape; nil is measure.TestTape.
 	Measure func(ctx context.Context, sources []measure.Source, opt measure.Options) (measure.Report, error)
+	// MeasureProgramme measures replays of a record programme; nil is
+	// measure.Recording.
+	MeasureProgramme func(ctx context.Context, sources []measure.Source, p *programme.Programme, opt measure.Options) (measure.Report, error)
 }
 
 // NewBench makes the service over a record and its files.
@@ -40,6 +44,9 @@ func NewBench(rec Record, files Files, opt BenchOptions) *Bench {
 	}
 	if opt.Measure == nil {
 		opt.Measure = measure.TestTape
+	}
+	if opt.MeasureProgramme == nil {
+		opt.MeasureProgramme = measure.Recording
 	}
 	return &Bench{rec: rec, files: files, opt: opt,
 		defs: make(map[string]*machine.Definition), engines: make(map[string]*diagnosis.Engine)}

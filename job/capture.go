@@ -14,6 +14,7 @@ import (
 	"headstack/dsp"
 	"headstack/machine"
 	"headstack/measure"
+	"headstack/programme"
 	"headstack/testtape"
 )
 
@@ -27,12 +28,19 @@ type CaptureUpload struct {
 	// Corrects is the Seq of the capture entry that this one replaces, 0 none.
 	Corrects int64
 
-	Tape     string  // test tape id, or its SHA-256
-	Function string  // play, or record-play for the machine's own recording; "" is play
-	Tracks   []int   // channel n of the file is track Tracks[n-1], 0 leaves it out; empty: all tracks in order
-	SpeedCmS float64 // the machine's speed; 0: the tape's
-	Case     measure.CaseState
-	Remark   string
+	Tape string // test tape id, or its SHA-256; empty where Programme says what was played
+	// Programme is the id, or SHA-256, of the record programme that was replayed.
+	Programme string
+	// Interface is the id, or SHA-256, of the looped-back interface whose response is
+	// to be taken off; empty: none is.
+	Interface string
+	// WhileRecording says that the capture was taken while the programme was recorded.
+	WhileRecording bool
+	Function       string  // play, or record-play for the machine's own recording; "" is play, of a programme record-play where the definition has it
+	Tracks         []int   // channel n of the file is track Tracks[n-1], 0 leaves it out; empty: all tracks in order
+	SpeedCmS       float64 // the machine's speed; 0: the tape's
+	Case           measure.CaseState
+	Remark         string
 	// Progress is told how much of the measuring is done, 0 to 1; may be nil.
 	Progress func(done float64)
 }
@@ -81,11 +89,13 @@ func (b *Bench) OpenCapture(ctx context.Context, sha string) (File, error) {
 
 // plan is a capture that may be kept, with what it is to be measured by.
 type plan struct {
-	entry    Entry
-	def      *machine.Definition
-	tape     *testtape.Tape
-	speedCmS float64
-	progress func(float64)
+	entry     Entry
+	def       *machine.Definition
+	tape      *testtape.Tape       // or
+	programme *programme.Programme // one of the two
+	face      *measure.Interface
+	speedCmS  float64
+	progress  func(float64)
 }
 
 // plan checks an upload before its file is read: nobody should wait for a
@@ -106,30 +116,78 @@ func (b *Bench) plan(ctx context.Context, v *View, up *CaptureUpload) (*plan, er
 	if err != nil {
 		return nil, err
 	}
+	p := &plan{
+		entry: Entry{Job: v.Job.ID, Kind: KindCapture, Corrects: up.Corrects, Case: up.Case, Remark: up.Remark,
+			Capture: &Capture{File: up.Name, Function: up.Function, Tracks: slices.Clone(up.Tracks), WhileRecording: up.WhileRecording}},
+		def: v.Def, speedCmS: up.SpeedCmS, progress: up.Progress,
+	}
+	if err := b.planPlayed(ctx, p, up); err != nil {
+		return nil, err
+	}
+	return p, b.planInterface(ctx, p, up)
+}
+
+// planPlayed finds the tape or programme that was played, and keeps its document.
+func (b *Bench) planPlayed(ctx context.Context, p *plan, up *CaptureUpload) error {
+	c := p.entry.Capture
+	switch {
+	case up.Tape != "" && up.Programme != "":
+		return &InvalidError{Field: "record programme", Value: up.Programme, Problem: "is given beside a test tape; a capture is of one of them"}
+	case up.Programme == "" && up.WhileRecording:
+		return &InvalidError{Field: "while recording", Value: "yes", Problem: "is for a record programme: a test tape is not recorded on this machine"}
+	case up.Programme != "":
+		i, err := b.find(ctx, ProgrammeDocument, up.Programme)
+		if err != nil {
+			return err
+		}
+		if p.programme, err = programme.Load(i.id+".yaml", i.yaml); err != nil {
+			return err
+		}
+		if n := p.def.Tracks.Count; p.programme.Tracks > n {
+			return &InvalidError{Field: "record programme", Value: p.programme.Name, Problem: fmt.Sprintf("is for %d tracks and this recorder has %d", p.programme.Tracks, n)}
+		}
+		if err := checkSpeed(p.def, "record programme", p.programme.Name, p.programme.SpeedCmS, up); err != nil {
+			return err
+		}
+		c.Programme, c.ProgrammeSHA = i.name, i.sha
+		_, err = b.rec.PutDocument(ctx, i.yaml)
+		return err
+	}
 	i, err := b.find(ctx, TapeDocument, up.Tape)
 	if err != nil {
-		return nil, err
+		return err
 	}
-	tape, err := testtape.Load(i.id+".yaml", i.yaml)
+	if p.tape, err = testtape.Load(i.id+".yaml", i.yaml); err != nil {
+		return err
+	}
+	if err := checkSpeed(p.def, "test tape", p.tape.Name, p.tape.SpeedCmS, up); err != nil {
+		return err
+	}
+	c.Tape, c.TapeSHA = i.name, i.sha
+	_, err = b.rec.PutDocument(ctx, i.yaml)
+	return err
+}
+
+// planInterface finds the looped-back interface whose response is to be taken off.
+func (b *Bench) planInterface(ctx context.Context, p *plan, up *CaptureUpload) error {
+	if up.Interface == "" {
+		return nil
+	}
+	l, i, err := b.findLoopback(ctx, up.Interface)
 	if err != nil {
-		return nil, err
+		return err
 	}
-	if err := checkSpeed(v.Def, tape, up); err != nil {
-		return nil, err
-	}
-	if _, err := b.rec.PutDocument(ctx, i.yaml); err != nil {
-		return nil, err
-	}
-	return &plan{
-		entry: Entry{Job: v.Job.ID, Kind: KindCapture, Corrects: up.Corrects, Case: up.Case, Remark: up.Remark,
-			Capture: &Capture{File: up.Name, Tape: i.name, TapeSHA: i.sha, Function: up.Function, Tracks: slices.Clone(up.Tracks)}},
-		def: v.Def, tape: tape, speedCmS: up.SpeedCmS, progress: up.Progress,
-	}, nil
+	p.face = &l.Response
+	p.entry.Capture.Interface, p.entry.Capture.InterfaceSHA = i.name, i.sha
+	return nil
 }
 
 func checkCaptureFunction(def *machine.Definition, up *CaptureUpload) error {
 	if up.Function == "" {
 		up.Function = "play"
+		if _, ok := def.Function("record-play"); ok && up.Programme != "" {
+			up.Function = "record-play"
+		}
 	}
 	if _, ok := def.Function(up.Function); !ok {
 		return unknownFunction(def, up.Function)
@@ -166,15 +224,15 @@ func checkCorrects(v *View, seq int64) error {
 // checkSpeed wants the machine's speed to be one of its definition: a tape that
 // was made for another speed has every tone in the wrong place, and is played
 // only by someone who says so.
-func checkSpeed(def *machine.Definition, tape *testtape.Tape, up *CaptureUpload) error {
+func checkSpeed(def *machine.Definition, field, name string, madeFor float64, up *CaptureUpload) error {
 	var speeds []string
 	for _, s := range def.Speeds {
 		speeds = append(speeds, fmt.Sprintf("%g cm/s", s.CmS))
 	}
 	if up.SpeedCmS == 0 {
-		if _, ok := def.Speed(tape.SpeedCmS); !ok {
-			return &InvalidError{Field: "test tape", Value: tape.Name,
-				Problem: fmt.Sprintf("is made for %g cm/s, which this recorder does not have; give the speed at which it was played", tape.SpeedCmS), Nearest: speeds}
+		if _, ok := def.Speed(madeFor); !ok {
+			return &InvalidError{Field: field, Value: name,
+				Problem: fmt.Sprintf("is made for %g cm/s, which this recorder does not have; give the speed at which it was played", madeFor), Nearest: speeds}
 		}
 		return nil
 	}
@@ -228,9 +286,16 @@ func (b *Bench) measure(ctx context.Context, f File, p *plan) (measure.Report, e
 		last = r
 		return r, r.Close, nil
 	}}
-	report, err := b.opt.Measure(ctx, []measure.Source{src}, measure.Options{
+	opt := measure.Options{
 		Tape: p.tape, Geometry: p.def.Geometry(), Case: p.entry.Case, SpeedCmS: p.speedCmS, When: b.opt.Now(), Progress: p.progress,
-	})
+		Interface: p.face, WhileRecording: c.WhileRecording,
+	}
+	var report measure.Report
+	if p.programme != nil {
+		report, err = b.opt.MeasureProgramme(ctx, []measure.Source{src}, p.programme, opt)
+	} else {
+		report, err = b.opt.Measure(ctx, []measure.Source{src}, opt)
+	}
 	if err != nil {
 		return measure.Report{}, err
 	}

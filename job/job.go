@@ -74,12 +74,30 @@ type Reading struct {
 
 // Capture records an audio file, known by its hash, and what was measured on it.
 type Capture struct {
-	File     string // name as given
-	SHA256   string
-	Bytes    int64
-	Tape     string // test-tape name
-	TapeSHA  string
-	Function string // play, or record-play for the machine's own recording
-	Tracks   []int  // channel n of the file is track Tracks[n-1]
-	Report   measure.Report
+	File    string // name as given
+	SHA256  string
+	Bytes   int64
+	Tape    string // test-tape name; empty for the replay of a record programme
+	TapeSHA string
+	// Programme is the record programme that was replayed, by name, where no test tape
+	// was played.
+	Programme    string `json:",omitempty"`
+	ProgrammeSHA string `json:",omitempty"`
+	// Interface is the capture interface whose looped-back response was taken off;
+	// empty where none was. InterfaceSHA is that of the [Loopback].
+	Interface    string `json:",omitempty"`
+	InterfaceSHA string `json:",omitempty"`
+	// WhileRecording says that the capture was taken while the programme was recorded.
+	WhileRecording bool   `json:",omitempty"`
+	Function       string // play, or record-play for the machine's own recording
+	Tracks         []int  // channel n of the file is track Tracks[n-1]
+	Report         measure.Report
+}
+
+// Played is the name of what was played: a test tape or a record programme.
+func (c Capture) Played() string {
+	if c.Programme != "" {
+		return c.Programme
+	}
+	return c.Tape
 }

@@ -11,6 +11,7 @@ import (
 	"unicode"
 
 	"headstack/machine"
+	"headstack/programme"
 	"headstack/testtape"
 )
 
@@ -100,13 +101,56 @@ func (b *Bench) DefinitionYAML(ctx context.Context, id string) ([]byte, Definiti
 	return yaml, info, err
 }
 
+// ProgrammeInfo lists one record programme.
+type ProgrammeInfo struct {
+	ID   string // the name as lower-case words with hyphens
+	Name string
+	SHA  string
+}
+
+// Programmes lists the record programmes of this bench, by name.
+func (b *Bench) Programmes(ctx context.Context) ([]ProgrammeInfo, error) {
+	shelf, err := b.shelf(ctx, ProgrammeDocument)
+	if err != nil {
+		return nil, err
+	}
+	out := make([]ProgrammeInfo, len(shelf))
+	for i, s := range shelf {
+		out[i] = ProgrammeInfo{s.id, s.name, s.sha}
+	}
+	return out, nil
+}
+
+// AddProgramme checks a record programme and keeps it, as [Bench.AddDefinition] does.
+func (b *Bench) AddProgramme(ctx context.Context, name string, yaml []byte) (ProgrammeInfo, error) {
+	if err := checkDocument(name, yaml); err != nil {
+		return ProgrammeInfo{}, err
+	}
+	p, err := programme.Load(name, yaml)
+	if err != nil {
+		return ProgrammeInfo{}, err
+	}
+	id := slug(p.Name)
+	if id == "" {
+		return ProgrammeInfo{}, &InvalidError{Field: "record programme name", Value: p.Name, Problem: "has no letter or figure to call it by"}
+	}
+	i, err := b.add(ctx, ProgrammeDocument, item{id: id, name: p.Name, yaml: yaml})
+	return ProgrammeInfo{i.id, i.name, i.sha}, err
+}
+
+// ProgrammeYAML returns the YAML of a record programme by id or SHA-256.
+func (b *Bench) ProgrammeYAML(ctx context.Context, id string) ([]byte, ProgrammeInfo, error) {
+	i, err := b.find(ctx, ProgrammeDocument, id)
+	return i.yaml, ProgrammeInfo{i.id, i.name, i.sha}, err
+}
+
 // TapeYAML returns the YAML of a test tape by id or SHA-256.
 func (b *Bench) TapeYAML(ctx context.Context, id string) ([]byte, TapeInfo, error) {
 	i, err := b.find(ctx, TapeDocument, id)
 	return i.yaml, i.info(), err
 }
 
-// item is a definition or a test tape on the shelf.
+// item is a document on the shelf.
 type item struct {
 	id, name, sha string
 	builtin       bool
@@ -130,6 +174,9 @@ func builtins(kind DocumentKind) ([]item, error) {
 			out = append(out, item{id: d.ID, name: definitionName(d), sha: hashOf(yaml), builtin: true, yaml: yaml})
 		}
 		return out, nil
+	}
+	if kind != TapeDocument {
+		return nil, nil
 	}
 	for _, id := range testtape.BuiltinNames() {
 		yaml, err := testtape.BuiltinSource(id)
@@ -258,7 +305,7 @@ func definitionName(d *machine.Definition) string {
 
 func checkDocument(name string, data []byte) error {
 	if len(data) > maxDocument {
-		return &InvalidError{Field: "file", Value: name, Problem: fmt.Sprintf("has %d bytes; a definition or test tape has at most %d", len(data), maxDocument)}
+		return &InvalidError{Field: "file", Value: name, Problem: fmt.Sprintf("has %d bytes; a document of the bench has at most %d", len(data), maxDocument)}
 	}
 	return nil
 }

@@ -32,14 +32,13 @@ type Record interface {
 	// Entries returns all entries of a job by Seq, or a [NotFoundError].
 	Entries(ctx context.Context, jobID string) ([]Entry, error)
 
-	// PutDocument keeps data, a definition or test tape, and returns its
+	// PutDocument keeps data, such as a definition or test tape, and returns its
 	// SHA-256. Keeping the same bytes again changes nothing.
 	PutDocument(ctx context.Context, data []byte) (sha string, err error)
 	// Document returns the bytes with that SHA-256, a [NotFoundError], or an
 	// [AlteredError] when they no longer have it.
 	Document(ctx context.Context, sha string) ([]byte, error)
-	// AppendListing puts a kept document on the bench's list of definitions or
-	// test tapes. It is a [NotFoundError] unless the document is kept.
+	// AppendListing puts a kept document on the bench's list of its kind. It is a [NotFoundError] unless the document is kept.
 	AppendListing(ctx context.Context, l Listing) error
 	// Listings returns the list of a kind, oldest first; the last with an ID is
 	// the one in force.
@@ -72,6 +71,9 @@ type DocumentKind string
 const (
 	DefinitionDocument DocumentKind = "definition"
 	TapeDocument       DocumentKind = "test tape"
+	ProgrammeDocument  DocumentKind = "record programme"
+	// InterfaceDocument is a loop-back of a capture interface, as JSON: see [Loopback].
+	InterfaceDocument DocumentKind = "interface"
 )
 
 // Listing names a kept document, so that a job can be opened for it or a
@@ -79,7 +81,7 @@ const (
 // capture used them are not listed.
 type Listing struct {
 	Kind   DocumentKind
-	ID     string // machine.Definition id, or the test tape's name as an id
+	ID     string // machine.Definition id, or the document's own name as an id
 	Name   string // as shown: "Quernmoor Hexastrand"
 	SHA256 string // of the document, lower-case hex
 	Added  time.Time

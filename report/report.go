@@ -187,7 +187,7 @@ func (m *model) collect() {
 			add(&m.Instruments, e.Reading.Instrument)
 		}
 		if e.Capture != nil {
-			add(&m.Tapes, e.Capture.Tape)
+			add(&m.Tapes, e.Capture.Played())
 			add(&m.Instruments, "capture of "+strconv.Itoa(max(len(e.Capture.Tracks), 1))+" channels")
 		}
 	}
@@ -209,10 +209,10 @@ func FoundIn(v *job.View) []Found {
 			continue
 		}
 		c := e.Capture
-		k := way{c.Function, c.Tape, e.Case}
+		k := way{c.Function, c.Played(), e.Case}
 		if found[k] == nil {
 			ways = append(ways, k)
-			found[k] = &Found{Heading: fmt.Sprintf("%s of %s, %s", functionName(v, c.Function), c.Tape, CaseWord(e.Case))}
+			found[k] = &Found{Heading: fmt.Sprintf("%s of %s, %s", functionName(v, c.Function), c.Played(), CaseWord(e.Case))}
 		}
 		f := found[k]
 		f.Captures = append(f.Captures, e.Ref+": "+c.File)

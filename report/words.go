@@ -112,7 +112,7 @@ func PointName(def *machine.Definition, id, key string) string {
 }
 
 func captureText(c job.Capture) string {
-	s := fmt.Sprintf("%s, %s of %s", c.File, c.Function, c.Tape)
+	s := fmt.Sprintf("%s, %s of %s", c.File, c.Function, c.Played())
 	if len(c.Tracks) > 0 {
 		var t []string
 		for _, n := range c.Tracks {

@@ -122,6 +122,7 @@ func sampleCapture() *job.Capture {
 		Channel: 2, Instrument: "converter", When: Clock}
 	return &job.Capture{
 		File: "as found.wav", SHA256: fmt.Sprintf("%064x", 255), Bytes: 1 << 40, Tape: "Fen 12",
+		Interface: "bench", InterfaceSHA: fmt.Sprintf("%064x", 251), WhileRecording: true,
 		TapeSHA: fmt.Sprintf("%064x", 254), Function: "play", Tracks: []int{1, 6},
 		Report: measure.Report{
 			Sections: []measure.SectionFound{
@@ -135,6 +136,11 @@ func sampleCapture() *job.Capture {
 				{Name: "response", Track: 6, Section: "10k", ToneHz: 10000, Unit: "dB", Refused: "tone absent", Conditions: cond},
 				{Name: "speed_error", Value: 0.25, Lo: 0.24, Hi: 0.26, Unit: "%"},
 			},
+			Traces: []measure.Trace{{
+				Name: "speed_spectrum", Section: "reference", ToneHz: 3150, X: measure.Axis{Label: "rate", Unit: "Hz", Log: true}, Y: measure.Axis{Label: "deviation", Unit: "%"},
+				Points: []measure.Point{{X: 0.5, Y: 0.01, Lo: 0.009, Hi: 0.012}, {X: 8.1, Y: 1.0 / 3}}, Marks: []measure.Mark{{X: 8.1, Y: 0.3, Label: "capstan"}},
+				Reference: "mean speed", Method: "m", Warnings: []string{"short"}, Conditions: measure.Conditions{Tape: "Fen 12"},
+			}},
 			Warnings: []string{"the data chunk is cut short"},
 		},
 	}
