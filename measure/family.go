@@ -22,6 +22,10 @@ type family struct {
 var families = []family{
 	{name: "tones", hear: hearTone, results: (*session).toneResults},
 	{name: "comb", hear: hearComb, results: (*session).combResponses},
+	{name: "crosstalk", hear: hearOneTrack, results: (*session).crosstalks},
+	{name: "identity", hear: hearIdentity, results: (*session).identities},
+	{name: "erase", hear: hearErase, results: (*session).erasures},
+	{name: "staircase", hear: hearStaircase, traces: (*session).staircases},
 	{name: "noise", hear: hearSilence, results: (*session).noises},
 }
 
