@@ -18,6 +18,8 @@ type ear struct {
 	frame  []float64
 	spec   []complex128
 	power  []float64
+	// The two strongest lines of the frame above humTop.
+	first, second peak
 
 	// Per frame of the block, from 1; 0 is the last of the block before.
 	heard  []sound
@@ -39,7 +41,17 @@ type line struct {
 	offset int16
 	snr    uint8
 	level  uint8
+	over   uint8 // half dB above the strongest line elsewhere; 0 when below it
 }
+
+// peak is a bin and its power.
+type peak struct {
+	bin   int
+	power float64
+}
+
+// lineBins is how far a line reaches: Hann's main lobe and what flutter adds.
+const lineBins = 4
 
 // band says which bins a tone is looked for in, and which tell the noise there.
 type band struct{ lo, hi, noiseLo, noiseHi int }
@@ -125,6 +137,42 @@ func (e *ear) overall(s *sound) {
 	if at > 2 {
 		s.loudHz = e.f.binHz * (float64(at) + e.between(at))
 	}
+	lowest := int(humTopHz/e.f.binHz) + 2
+	top := len(e.power) - 1
+	e.first = e.highest(lowest, top)
+	e.second = e.highest(lowest, e.first.bin-lineBins)
+	if p := e.highest(e.first.bin+lineBins+1, top); p.power > e.second.power {
+		e.second = p
+	}
+	for _, p := range []*peak{&e.first, &e.second} {
+		if !e.standsOut(p.bin) {
+			p.power = 0
+		}
+	}
+}
+
+// standsOut reports whether a bin is a line: more than noise reaches.
+func (e *ear) standsOut(k int) bool {
+	const around = 14
+	logs, count := 0., 0
+	for i := max(2, k-around); i < min(len(e.power)-1, k+around+1); i++ {
+		if i < k-lineBins || i > k+lineBins {
+			logs += fastLog2(e.power[i])
+			count++
+		}
+	}
+	return count > 0 && 3.0103*(math.Log2(e.power[k])-logs/float64(count)) >= 0.5*clearSNR
+}
+
+// highest is the highest of bins lo to hi-1; no power when there are none.
+func (e *ear) highest(lo, hi int) peak {
+	best := peak{bin: lo}
+	for k := lo; k < hi; k++ {
+		if p := e.power[k]; p > best.power {
+			best = peak{k, p}
+		}
+	}
+	return best
 }
 
 // strongest finds the highest local peak in a band.
@@ -156,11 +204,17 @@ func (e *ear) strongest(b band, nominal float64) line {
 	if count > 0 {
 		snr = 3.0103 * (math.Log2(peak) - logs/float64(count))
 	}
+	rival := e.first
+	if rival.bin >= at-lineBins && rival.bin <= at+lineBins {
+		rival = e.second
+	}
+	over := 3.0103 * math.Log2(peak/max(rival.power, 1e-20))
 	hz := e.f.binHz * (float64(at) + e.between(at))
 	return line{
 		offset: int16(math.Round(max(-0.3, min(0.3, hz/nominal-1)) * 1e5)),
 		snr:    uint8(max(0, min(255, 2*snr))),
 		level:  halfDB(sum),
+		over:   uint8(max(0, min(255, 2*over))),
 	}
 }
 

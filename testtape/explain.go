@@ -96,6 +96,9 @@ func (l *locator) hears(c, k int) bool {
 // reason says why section k was not found.
 func (l *locator) reason(k int) string {
 	sec := l.tape.Sections[k]
+	if l.doubted {
+		return "the few tones heard may be music: of a test tape there would be two pure tones in a row, each of its stated length, or one of 9 s or alone in the capture"
+	}
 	if l.ratio == 0 {
 		return "no tone of this tape was heard in its order at any speed within ±6 %"
 	}

@@ -31,6 +31,8 @@ const (
 	levelFloorDB = -125.
 	// hissHz is where tape noise is told from hum.
 	hissHz = 1000.
+	// humTopHz is where hum and its strong harmonics end.
+	humTopHz = 220.
 )
 
 // features is what is kept of a capture: for each frame (centred at frame·hop)
@@ -50,6 +52,7 @@ type features struct {
 	offset  []int16 // (line/nominal - 1)·1e5
 	snr     []uint8 // half dB above the spectrum around it; 0 for no line
 	channel []uint8
+	over    []uint8 // half dB above any other line above humTopHz
 	// Per frame, tone and channel.
 	level []uint8 // half dB above levelFloorDB re a full-scale sine
 	// Per frame and channel.
@@ -123,7 +126,7 @@ func listen(ctx context.Context, s dsp.Stream, t *Tape) (*features, error) {
 			return f, nil
 		}
 		l.frames(got >> f.halvings / f.hop)
-		if len(f.level)+len(f.offset)*4 > memoryLimit {
+		if len(f.level)+len(f.offset)*5 > memoryLimit {
 			f.truncated = true
 			return f, nil
 		}
@@ -237,6 +240,7 @@ func (l *listener) merge(h int) {
 		line := l.ears[best].heard[h].lines[i]
 		f.offset = append(f.offset, line.offset)
 		f.snr = append(f.snr, line.snr)
+		f.over = append(f.over, line.over)
 		f.channel = append(f.channel, uint8(min(best, 255)))
 	}
 	f.frames++

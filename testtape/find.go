@@ -71,6 +71,8 @@ type locator struct {
 	ratio float64 // best speed ratio; 0 when nothing matched
 	spans []span  // per section, in fine frames; nil when nothing matched
 	found []Located
+	// doubted is true when tones were heard that may as well be music.
+	doubted bool
 }
 
 func newLocator(t *Tape, f *features) *locator {
@@ -97,6 +99,10 @@ func (l *locator) run() {
 		return
 	}
 	l.spans = best.spans
+	if !l.vouched() {
+		l.ratio, l.doubted = 0, true
+		return
+	}
 	l.place()
 }
 

@@ -404,7 +404,7 @@ func TestFeaturesStaySmall(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	bytes := 2*len(f.offset) + len(f.snr) + len(f.channel) + len(f.level) + len(f.total) + len(f.hiss) + 4*len(f.loudest)
+	bytes := 2*len(f.offset) + len(f.snr) + len(f.over) + len(f.channel) + len(f.level) + len(f.total) + len(f.hiss) + 4*len(f.loudest)
 	halfHour := float64(bytes) / f.duration() * 1800
 	t.Logf("30 minutes of 8 channels, %d tones: %.1f MB", len(f.tones), halfHour/1e6)
 	if halfHour > 20e6 {
