@@ -2,7 +2,7 @@ package dsp
 
 import "golang.org/x/sys/cpu"
 
-// hasVectors tells whether the processor has what vector_amd64.s uses.
+// hasVectors tells whether the processor has what vector_amd64.s and fft_amd64.s use.
 var hasVectors = cpu.X86.HasAVX2 && cpu.X86.HasFMA
 
 //go:noescape
@@ -16,3 +16,18 @@ func axpyAVX2(a float64, x, y *float64, n int)
 
 //go:noescape
 func slideAVX2(dst *complex128, x, a, b *float64, count, step, n int)
+
+// radix4AVX2 is FFT.radix4 for s of at least 2, with m = n/4.
+//
+//go:noescape
+func radix4AVX2(dst, src, twiddle *complex128, m, s int)
+
+// radix4FirstAVX2 is FFT.radix4 for s = 1, with m = n/4 of at least 2.
+//
+//go:noescape
+func radix4FirstAVX2(dst, src, twiddle *complex128, m int)
+
+// unpackAVX2 is RealFFT.unpack for so many pairs of k from 1 on.
+//
+//go:noescape
+func unpackAVX2(dst, z, rot *complex128, h, pairs int)

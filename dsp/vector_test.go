@@ -77,6 +77,42 @@ func TestVectorsAgreeWithPlainSums(t *testing.T) {
 	}
 }
 
+// The steps of the transforms in assembler equal those in Go, which are compared with
+// another library's elsewhere.
+func TestVectorTransformStepsAgree(t *testing.T) {
+	r := rand.New(rand.NewPCG(8, 2))
+	series := func(n int) []complex128 {
+		x := make([]complex128, n)
+		for i := range x {
+			x[i] = complex(r.NormFloat64(), r.NormFloat64())
+		}
+		return x
+	}
+	same := func(name string, n, s int, got, want []complex128) {
+		t.Helper()
+		for i := range want {
+			if d := got[i] - want[i]; math.Hypot(real(d), imag(d)) > 1e-14 {
+				t.Fatalf("%s of %d, stride %d: [%d] = %v, want %v", name, n, s, i, got[i], want[i])
+			}
+		}
+	}
+	for n := 4; n <= 4096; n *= 2 {
+		f := NewFFT(n)
+		for sub, s := n, 1; sub >= 4; sub, s = sub/2, s*2 {
+			x, got, want := series(n), make([]complex128, n), make([]complex128, n)
+			f.radix4(got, x, sub, s)
+			f.radix4Go(want, x, sub, s)
+			same("step of four", n, s, got, want)
+		}
+		real := NewRealFFT(2 * n)
+		z, got, want := series(n), make([]complex128, n+1), make([]complex128, n+1)
+		real.unpack(got, z)
+		want[0], want[n] = got[0], got[n]
+		real.unpackGo(want, z, 1)
+		same("unpacking", n, 1, got, want)
+	}
+}
+
 func BenchmarkDot(b *testing.B) {
 	x, y, z := make([]float64, 1200), make([]float64, 1200), make([]float64, 1200)
 	b.Run("dot", func(b *testing.B) {
