@@ -61,6 +61,7 @@ type TrueMeasure struct {
 	ToneHz  float64 `json:"tone_hz,omitempty"`
 	Value   float64 `json:"value"`
 	Unit    string  `json:"unit"`
+	Method  string  `json:"method,omitempty"` // how the value is defined, where the name leaves it open
 }
 
 // WriteTruth writes t as indented JSON.
