@@ -122,3 +122,8 @@ func feedBlocks(b *testing.B, x []float64, start func() func([]float64)) {
 	}
 	b.ReportMetric(float64(b.Elapsed().Nanoseconds())/float64(b.N)/float64(len(x)), "ns/sample")
 }
+
+func BenchmarkWelch(b *testing.B) {
+	x := tone(96000, 10, 0.5, 1000, 0)
+	feedBlocks(b, x, func() func([]float64) { return dsp.NewWelch(32768, 96000, 20, 20000).Feed })
+}

@@ -31,7 +31,6 @@ type lineModel struct {
 	tau       []float64 // t outwards from the middle
 	one, line []float64 // the columns 1 and t
 	waves     []*wave
-	spectrum  *lineSpectrum
 }
 
 // wave is a sinusoid of w cycles per sample: columns cos and sin, and room for the

@@ -3,6 +3,7 @@ package dsp
 import (
 	"math"
 	"slices"
+	"sync"
 )
 
 // lineSpectrum is the working space of a search for lines in series of one length.
@@ -12,6 +13,16 @@ type lineSpectrum struct {
 	fft              *RealFFT
 	bin              float64 // padded bins per cycle over the series
 	offsets          []int   // bins looked at around a peak
+}
+
+// lineSpectra keeps working spaces from fit to fit.
+var lineSpectra sync.Pool
+
+func lineSpectrumOf(n int) *lineSpectrum {
+	if s, ok := lineSpectra.Get().(*lineSpectrum); ok && len(s.window) == n {
+		return s
+	}
+	return newLineSpectrum(n)
 }
 
 func newLineSpectrum(n int) *lineSpectrum {
@@ -75,10 +86,8 @@ func (s *lineSpectrum) standsOut(k int) bool {
 // residual's spectrum, the strongest first; weaker ones only when no window
 // side lobe of the strongest can pretend them.
 func (f *lineModel) peaks(limit int) []float64 {
-	if f.spectrum == nil {
-		f.spectrum = newLineSpectrum(f.n)
-	}
-	s := f.spectrum
+	s := lineSpectrumOf(f.n)
+	defer lineSpectra.Put(s)
 	s.of(f.res)
 	pow, bin, size := s.pow, s.bin, len(s.buf)
 	type peak struct{ power, at float64 }

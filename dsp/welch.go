@@ -1,6 +1,10 @@
 package dsp
 
-import "math"
+import (
+	"math"
+	"math/bits"
+	"sync"
+)
 
 // Welch estimates the power density of a stream by averaging windowed
 // periodograms of half-overlapping blocks (Hann window, each block's mean
@@ -9,38 +13,57 @@ import "math"
 type Welch struct {
 	n      int
 	rate   float64
-	win    []float64
 	scale  float64
-	fft    *RealFFT
 	buf    []float64
-	work   []float64
-	coef   []complex128
 	sum    []float64
 	blocks int
-	lo, hi float64
 	power  []float64
 
-	gain     []float64 // power gain of a weighting, by bin; nil for none
-	weighted []float64
+	first        int       // bin of the band's lower edge
+	width        []float64 // of the bins from there on within the band, Hz
+	weighedWidth []float64 // the same times a weighting's power gain; nil for none
+	weighted     []float64
+}
+
+// welchRoom is the working space of one block. Estimators of one block length share
+// it, so that many channels do not push each other out of the processor's memory.
+type welchRoom struct {
+	win, work []float64
+	coef      []complex128
+	density   []float64
+	fft       *RealFFT
+}
+
+// welchRooms by the power of two of the block length.
+var welchRooms [bits.UintSize]sync.Pool
+
+func welchRoomOf(n int) (room *welchRoom, giveBack func()) {
+	pool := &welchRooms[bits.TrailingZeros(uint(n))]
+	room, ok := pool.Get().(*welchRoom)
+	if !ok {
+		room = &welchRoom{win: Hann(n), work: make([]float64, n), coef: make([]complex128, n/2+1), density: make([]float64, n/2+1), fft: NewRealFFT(n)}
+	}
+	return room, func() { pool.Put(room) }
 }
 
 // NewWelch returns an estimator with blocks of n samples, a power of two, for
 // a signal at sampleRate; each block's power between loHz and hiHz is kept.
 func NewWelch(n int, sampleRate, loHz, hiHz float64) *Welch {
-	w := &Welch{n: n, rate: sampleRate, win: Hann(n), fft: NewRealFFT(n), lo: loHz, hi: hiHz}
-	w.scale = 1 / (sampleRate * sumOfSquares(w.win))
-	w.work = make([]float64, n)
-	w.coef = make([]complex128, n/2+1)
-	w.sum = make([]float64, n/2+1)
+	w := &Welch{n: n, rate: sampleRate, buf: make([]float64, 0, n), sum: make([]float64, n/2+1)}
+	room, done := welchRoomOf(n)
+	defer done()
+	w.scale = 1 / (sampleRate * sumOfSquares(room.win))
+	w.first, w.width = bandWidths(n/2, sampleRate/float64(n), loHz, hiHz)
 	return w
 }
 
 // Weigh has each block's power in the band kept a second time, weighted by a gain in
 // dB at each frequency. It must be called before the first Feed.
 func (w *Welch) Weigh(gainDB func(hz float64) float64) {
-	w.gain = make([]float64, len(w.sum))
-	for k := range w.gain {
-		w.gain[k] = math.Pow(10, gainDB(float64(k)*w.rate/float64(w.n))/10)
+	w.weighedWidth = make([]float64, len(w.width))
+	for i, b := range w.width {
+		hz := float64(w.first+i) * w.rate / float64(w.n)
+		w.weighedWidth[i] = b * math.Pow(10, gainDB(hz)/10)
 	}
 }
 
@@ -60,30 +83,28 @@ func (w *Welch) Feed(x []float64) {
 
 // block adds one full block.
 func (w *Welch) block() {
-	mean := 0.0
-	for _, v := range w.buf {
-		mean += v
+	room, done := welchRoomOf(w.n)
+	defer done()
+	mean := mean(w.buf)
+	buf, win, work := w.buf[:w.n], room.win[:w.n], room.work[:w.n]
+	for i := range work {
+		work[i] = (buf[i] - mean) * win[i]
 	}
-	mean /= float64(w.n)
-	for i, v := range w.buf {
-		w.work[i] = (v - mean) * w.win[i]
+	room.fft.Coefficients(room.coef, work)
+	p, sum := room.density, w.sum[:len(room.density)]
+	for k, c := range room.coef[:len(p)] {
+		p[k] = 2 * w.scale * (real(c)*real(c) + imag(c)*imag(c))
+		sum[k] += p[k]
 	}
-	w.fft.Coefficients(w.coef, w.work)
-	p := make([]float64, len(w.coef))
-	for k, c := range w.coef {
-		p[k] = w.scale * (real(c)*real(c) + imag(c)*imag(c))
-		if k > 0 && k < w.n/2 {
-			p[k] *= 2 // one-sided
-		}
-		w.sum[k] += p[k]
+	for _, k := range []int{0, w.n / 2} { // have no partner at a negative frequency
+		p[k] /= 2
+		sum[k] -= p[k]
 	}
 	w.blocks++
-	w.power = append(w.power, bandPower(p, w.rate/float64(w.n), w.lo, w.hi))
-	if w.gain != nil {
-		for k, g := range w.gain {
-			p[k] *= g
-		}
-		w.weighted = append(w.weighted, bandPower(p, w.rate/float64(w.n), w.lo, w.hi))
+	in := p[w.first : w.first+len(w.width)]
+	w.power = append(w.power, dot(in, w.width))
+	if w.weighedWidth != nil {
+		w.weighted = append(w.weighted, dot(in, w.weighedWidth))
 	}
 }
 
@@ -111,28 +132,39 @@ func (w *Welch) BlockPowers() []float64 { return w.power }
 // without one.
 func (w *Welch) WeightedPowers() []float64 { return w.weighted }
 
-// bandPower integrates a one-sided density on a grid of df from lo to hi. Each
-// grid value stands for the interval of width df around it, and counts by the
-// part of that interval inside the band.
-func bandPower(density []float64, df, lo, hi float64) float64 {
-	last := len(density) - 1
-	sum := 0.0
-	for k := max(0, int(lo/df)-1); k <= last; k++ {
+// bandWidths returns what integrates a one-sided density on a grid of df up to the
+// last, from lo to hi: the grid value first+i counts for width[i]. Each stands for the
+// interval of width df around it, and counts by the part of that interval inside the
+// band.
+func bandWidths(last int, df, lo, hi float64) (first int, width []float64) {
+	first = min(last, max(0, int(lo/df)-1))
+	for k := first; k <= last; k++ {
 		a, b := (float64(k)-0.5)*df, (float64(k)+0.5)*df
 		if k == last {
 			b = float64(k) * df // nothing lies above half the rate
 			// The one-sided value there already holds the half interval's power.
 			if hi >= b {
-				sum += density[k] * df
-				continue
+				width = append(width, df)
+				break
 			}
 		}
 		if a >= hi {
 			break
 		}
-		if width := math.Min(b, hi) - math.Max(a, lo); width > 0 {
-			sum += density[k] * width
-		}
+		width = append(width, math.Max(0, math.Min(b, hi)-math.Max(a, lo)))
 	}
-	return sum
+	return first, width
+}
+
+// mean returns the mean of x, with four sums, so that none waits for the one before.
+func mean(x []float64) float64 {
+	var a, b, c, d float64
+	n := float64(len(x))
+	for ; len(x) >= 4; x = x[4:] {
+		a, b, c, d = a+x[0], b+x[1], c+x[2], d+x[3]
+	}
+	for _, v := range x {
+		a += v
+	}
+	return ((a + b) + (c + d)) / n
 }
