@@ -15,7 +15,8 @@ const (
 	endSkipCost    = 0.7 // one missing before the first or after the last found
 	partialCost    = 5.  // a section cut by the capture's ends
 	tonalGap       = 0.3 // per frame: leader that sounds like one of the tape's tones
-	tonalSilence   = 2.  // per frame: silence that does
+	tonalSilence   = 2.  // per frame: silence that does, when it is more than
+	chanceLine     = 0.8 // evidence that noise gives now and then (14 dB)
 	loudSilence    = 1.  // per frame: silence as loud as the tones
 	silenceGain    = 2.
 	silenceCutCost = 0.5 // silence cut by the capture's ends: less likely than whole
@@ -94,12 +95,17 @@ func (m *model) lately(b int) bool {
 }
 
 func align(l *locator, ratio float64) *alignment {
+	a := newAligner(l, ratio)
+	a.solve()
+	return a.trace()
+}
+
+func newAligner(l *locator, ratio float64) *aligner {
 	n := len(l.tape.Sections)
 	group := max(2, (n*l.f.frames+maxCells-1)/maxCells)
 	a := &aligner{l: l, ratio: ratio, group: group, steps: l.f.frames / group}
 	a.prepare()
-	a.solve()
-	return a.trace()
+	return a
 }
 
 // prepare averages evidence over steps and sums it up.
@@ -128,8 +134,8 @@ func (a *aligner) prepare() {
 		}
 		if tonal[s] > 0.5 {
 			a.quiet[s] = -tonalGap
-			hush[s] = -tonalSilence
 		}
+		hush[s] = -tonalSilence * max(0, min(1, (tonal[s]-chanceLine)/(present-chanceLine)))
 		if total > e.loud-2 {
 			hush[s] -= loudSilence
 		}

@@ -358,6 +358,10 @@ func (l *locator) edge(k, at, side int) float64 {
 	reach := max(4, int(0.3*l.f.perSecond()))
 	inside := l.median(at, -side*2, -side*(2+3*reach), amp)
 	outside := l.median(at, side*2, side*4, amp) // near: something else may follow soon
+	// A neighbour of nearly the same low frequency leaks in; a short gap tells more.
+	if low := min(amp(at+side*2), amp(at+side*3), amp(at+side*4)); low < 0.7*min(inside, outside) {
+		outside = low
+	}
 	if !(inside > 1.1*outside) {
 		// Louder outside: a step down into this section, or another section of the
 		// same tone. The half-way point serves as well.

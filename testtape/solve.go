@@ -1,5 +1,7 @@
 package testtape
 
+import "math"
+
 // pred packs the state before a section's start: the last section found before
 // it (0 for none, else index+1) and whether leader lay between.
 func pred(last int, gap bool) int32 {
@@ -31,7 +33,7 @@ func (a *aligner) solve() {
 	for k := range a.inGap {
 		a.inGap[k] = never
 	}
-	a.inGap[0] = 0
+	a.inGap[0], gapOffset[0] = 0, float32(math.NaN()) // before the first tone the gain is unknown
 	for b := range steps + 1 {
 		for k := range a.secs {
 			a.end(k, b)
@@ -135,6 +137,9 @@ func (a *aligner) start(k, s int, gapOffset []float32) {
 func (a *aligner) levelCost(k, s, last int, offset float64) float64 {
 	m, p := &a.secs[k], &a.secs[last]
 	if m.tone < 0 {
+		return 0
+	}
+	if math.IsNaN(offset) {
 		return 0
 	}
 	d := m.apparent(s, a.steps) - offset
