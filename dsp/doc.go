@@ -1,7 +1,8 @@
 // Package dsp holds the signal processing of the bench: transforms, windows,
-// a decimating demodulator, Welch's power spectrum, and the statistics of a
-// mean or a slope whose errors are correlated in time. It knows signals and
-// nothing of tape.
+// a decimating demodulator, Welch's power spectrum, the published weightings and
+// quasi-peak detectors for noise and for speed fluctuation, and the statistics
+// of a mean or a slope whose errors are correlated in time. It knows signals
+// and nothing of tape.
 //
 // # Units
 //
@@ -13,7 +14,19 @@
 //
 // [Demodulator] and [Welch] take samples as they come and keep a few filter
 // lengths of them, so a capture of any length passes through a fixed amount of
-// memory.
+// memory. So do [Filter], [Detector468] and [DetectorFlutter], which give as many
+// samples as they take.
+//
+// # Weightings and detectors
+//
+// Noise by IEC 61672-1 is [NewFilterA] and a mean square; by ITU-R BS.468-4 it
+// is [NewFilter468] and [Detector468]. Wow and flutter by IEC 60386 is a speed
+// deviation through [NewFilterFlutter] and then [DetectorFlutter]; by AES6-2008
+// it is the same weighted deviation through [TwoSigma], after Settle seconds.
+// [WeightingA], [Weighting468] and [WeightingFlutter] are the curves themselves.
+// Each says which of its figures were read and which are from memory: the
+// curves of A and 468 were read, the flutter curve, its pulses and the burst
+// tables of 468 were not and are to be read before a report calls them limits.
 //
 // # Sources
 //
@@ -31,10 +44,13 @@
 //     phase: IEEE Std 1139 (definitions of frequency stability).
 //   - Estimation of frequency and phase in noise and its bound: D. C. Rife,
 //     R. R. Boorstyn, IEEE Trans. Inf. Theory 20(5), 1974.
+//   - Weightings and detectors: IEC 61672-1:2013, Annex E; Recommendation ITU-R
+//     BS.468-4, Table 1 to 3; IEC 60386:1972 with Amendment 1:1988; AES6-2008.
 //
 // # Limits
 //
-// Transforms are for powers of two. Filters are linear phase; there is no
-// minimum-phase design. Intervals are for smooth error spectra (white to
+// Transforms are for powers of two. Band-limiting filters are linear phase; the
+// weightings imitate the magnitude of their networks and not the phase, and at
+// 44.1 and 48 kHz leave the curve above 20 kHz by up to 2 dB. Intervals are for smooth error spectra (white to
 // random walk) once discrete lines have been fitted and removed.
 package dsp

@@ -67,7 +67,7 @@ func (n network) design(rate float64) *Filter {
 		want[i] /= scale
 	}
 	zeros := make([]complex128, 0, 6)
-	for _, r := range roots(interpolate(x, want)) {
+	for _, r := range polynomialRoots(interpolate(x, want)) {
 		zeros = append(zeros, insideRoot(r*complex(top, 0)))
 	}
 	for range n.origin {
@@ -124,9 +124,9 @@ func interpolate(x, y []float64) []float64 {
 	return c
 }
 
-// roots returns the complex roots of Σ c[k]·x^k by the simultaneous iteration
+// polynomialRoots returns the complex roots of Σ c[k]·x^k by the simultaneous iteration
 // of K. Weierstrass (also named after Durand and Kerner).
-func roots(c []float64) []complex128 {
+func polynomialRoots(c []float64) []complex128 {
 	n := len(c) - 1
 	r := make([]complex128, n)
 	for i := range r {
@@ -175,11 +175,15 @@ func pairs(r []complex128) []complex128 {
 			r[i] = complex(real(z), 0)
 		}
 	}
+	turn := func(z complex128) float64 { return math.Abs(imag(z)) }
 	slices.SortFunc(r, func(a, b complex128) int {
+		if (turn(a) == 0) != (turn(b) == 0) { // real ones first
+			return cmp.Compare(turn(a), turn(b))
+		}
+		// Conjugates agree in both, but for rounding.
 		return cmp.Or(
-			cmp.Compare(math.Min(1, math.Abs(imag(a))*1e300), math.Min(1, math.Abs(imag(b))*1e300)), // real ones first
 			cmp.Compare(math.Round(real(a)*1e8), math.Round(real(b)*1e8)),
-			cmp.Compare(math.Abs(imag(a)), math.Abs(imag(b))),
+			cmp.Compare(turn(a), turn(b)),
 		)
 	})
 	return r
