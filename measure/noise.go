@@ -21,6 +21,9 @@ type silentChannel struct {
 	rate     float64
 	blocks   int
 	dfHz     float64
+	weightA  dsp.Estimate // mean square in the band, A-weighted
+	hum      *humEar
+	meter    *meterEar
 }
 
 const (
@@ -28,13 +31,16 @@ const (
 	noiseBlockSeconds    = 0.3 // of the spectra: bins of 2 to 3 Hz make a clean edge at 20 Hz
 )
 
-func newSilentChannel(rate float64) *silentChannel {
+func newSilentChannel(rate, seconds float64) *silentChannel {
 	n := 2
 	for float64(n) < noiseBlockSeconds*rate {
 		n *= 2
 	}
 	c := &silentChannel{rate: rate, loHz: noiseLoHz, hiHz: math.Min(noiseHiHz, rate/2), nyquist: rate/2 < noiseHiHz, dfHz: rate / float64(n)}
 	c.welch = dsp.NewWelch(n, rate, c.loHz, c.hiHz)
+	c.welch.Weigh(dsp.WeightingA)
+	c.hum = newHumEar(rate, seconds)
+	c.meter = newMeterEar(rate)
 	return c
 }
 
@@ -46,16 +52,20 @@ func (c *silentChannel) feed(x []float64) {
 		}
 	}
 	c.welch.Feed(x)
+	c.hum.feed(x)
+	c.meter.feed(x)
 }
 
 func (c *silentChannel) finish() {
 	p := c.welch.BlockPowers()
 	c.blocks = len(p)
+	var ok, okA bool
+	c.power, ok = dsp.Mean(p)
+	c.weightA, okA = dsp.Mean(c.welch.WeightedPowers())
+	c.short = !ok || !okA
 	c.welch = nil
-	var ok bool
-	if c.power, ok = dsp.Mean(p); !ok {
-		c.short = true
-	}
+	c.hum.finish()
+	c.meter.finish()
 }
 
 // hearSilence listens to the noise of silent sections.
@@ -63,10 +73,10 @@ func hearSilence(t *take, at stretch, _ int) listener {
 	if at.kind != programme.Silence {
 		return nil
 	}
-	return newSilentChannel(t.rate)
+	return newSilentChannel(t.rate, at.seconds)
 }
 
-// noises gives the noise of every silent section on every track.
+// noises gives the noise of every silent section on every track, and its hum.
 func (s *session) noises() []Result {
 	var out []Result
 	for _, t := range s.takes {
@@ -76,55 +86,89 @@ func (s *session) noises() []Result {
 			}
 			h, why := t.heardBy("noise", i)
 			for _, c := range t.order {
-				r := s.toneResult("noise", "dB", t, i, t.tracks[c], c+1)
-				if h == nil {
-					out = append(out, s.noise(r, t, nil, false, why))
-					continue
+				var ch *silentChannel
+				var at stretch
+				if h != nil {
+					ch, at = h.ears[c].(*silentChannel), h.at
 				}
-				out = append(out, s.noise(r, t, h.ears[c].(*silentChannel), h.at.partial, ""))
+				of := func(name string) Result { return s.toneResult(name, "dB", t, i, t.tracks[c], c+1) }
+				out = append(out, s.noise(of("noise"), t, ch, at.partial, why), s.noise(of("noise_a"), t, ch, at.partial, why))
+				out = append(out, s.noise468(of("noise_468"), t, ch, at.partial, why))
+				out = append(out, s.hum(of("hum"), t, ch, at, at.partial, why)...)
 			}
 		}
 	}
 	return out
 }
 
-func (s *session) noise(r Result, t *take, ch *silentChannel, partial bool, why string) Result {
+// noiseBase writes what all figures of a silent section refer to, and finds it, or says
+// why there can be no figure.
+func (s *session) noiseBase(r Result, t *take, c *silentChannel, heardNothing string) (_ Result, ref *toneChannel, why string) {
 	if !s.hasReference {
-		return r.refuse("the tape has no section with its reference tone")
+		return r, nil, "the tape has no section with its reference tone"
 	}
-	r.Reference = fmt.Sprintf("r.m.s. of the same track in section %q", s.opt.Tape.Sections[s.reference].Name)
-	if why != "" {
-		return r.refuse(why)
+	sec := s.opt.Tape.Sections[s.reference]
+	r.Reference = fmt.Sprintf("r.m.s. of the same track in section %q", sec.Name)
+	if sec.LevelDB != 0 {
+		r.Reference = fmt.Sprintf("0 dB of the tape: r.m.s. of the same track in section %q less its stated level of %+g dB", sec.Name, sec.LevelDB)
+	}
+	if heardNothing != "" {
+		return r, nil, heardNothing
 	}
 	switch {
-	case ch.short:
-		return r.refuse(fmt.Sprintf("section too short: %.1f s of silence", float64(ch.n)/ch.rate))
-	case !(ch.power.Value > 0):
-		return r.refuse("track silent: every sample is zero")
+	case c.short:
+		return r, nil, fmt.Sprintf("section too short: %.1f s of silence", float64(c.n)/c.rate)
+	case !(c.power.Value > 0):
+		return r, nil, "track silent: every sample is zero"
 	}
 	ref, other := s.referenceOf(t, r.Track)
 	if ref == nil {
-		return r.refuse("no reference: the reference section was not measured on this track")
-	}
-	e := combine([]float64{1, -1}, powerDB(ch.power), ref.level())
-	// A sine of mean square ½ is 0 dBFS, so a mean square counts twice.
-	e.Value += 10 * math.Log10(2)
-	r.set(e)
-	r.Method = fmt.Sprintf("r.m.s. from %.0f Hz to %s, unweighted; power spectrum of %d half-overlapping Hann blocks, bins of %.2f Hz, over %s",
-		ch.loHz, kilohertz(ch.hiHz), ch.blocks, ch.dfHz, seconds(float64(ch.n)/ch.rate))
-	if ch.nyquist {
-		r.Warnings = append(r.Warnings, fmt.Sprintf("band ends at %s, half the sample rate, short of 20 kHz", kilohertz(ch.hiHz)))
-	}
-	if partial {
-		r.Warnings = append(r.Warnings, "section cut by the start or end of the capture")
-	}
-	if ch.clipping > 0 {
-		r.Warnings = append(r.Warnings, fmt.Sprintf("clipped: %d samples at full scale", ch.clipping))
+		return r, nil, "no reference: the reference section was not measured on this track"
 	}
 	if other != "" {
 		r.Warnings = append(r.Warnings, "reference level from another capture: "+other)
 	}
+	return r, ref, ""
+}
+
+// reTape is a mean square in dB re the tape's 0 dB.
+func (s *session) reTape(power, ref dsp.Estimate) dsp.Estimate {
+	e := combine([]float64{1, -1}, powerDB(power), ref)
+	// A sine of mean square ½ is 0 dBFS, so a mean square counts twice.
+	e.Value += 10*math.Log10(2) + s.opt.Tape.Sections[s.reference].LevelDB
+	return e
+}
+
+// noise is the unweighted or the A-weighted noise.
+func (s *session) noise(r Result, t *take, c *silentChannel, partial bool, why string) Result {
+	r, ref, why := s.noiseBase(r, t, c, why)
+	if why != "" {
+		return r.refuse(why)
+	}
+	weighting, power := "unweighted", c.power
+	if r.Name == "noise_a" {
+		weighting, power = "A-weighted (IEC 61672-1)", c.weightA
+	}
+	r.set(s.reTape(power, ref.level()))
+	r.Method = fmt.Sprintf("r.m.s. from %.0f Hz to %s, %s; power spectrum of %d half-overlapping Hann blocks, bins of %.2f Hz, over %s",
+		c.loHz, kilohertz(c.hiHz), weighting, c.blocks, c.dfHz, seconds(float64(c.n)/c.rate))
+	if c.nyquist {
+		r.Warnings = append(r.Warnings, fmt.Sprintf("band ends at %s, half the sample rate, short of 20 kHz", kilohertz(c.hiHz)))
+	}
+	r.Warnings = append(r.Warnings, c.noiseWarnings(partial)...)
 	return r
+}
+
+// noiseWarnings are the doubts about anything heard in the section.
+func (c *silentChannel) noiseWarnings(partial bool) []string {
+	var w []string
+	if partial {
+		w = append(w, "section cut by the start or end of the capture")
+	}
+	if c.clipping > 0 {
+		w = append(w, fmt.Sprintf("clipped: %d samples at full scale", c.clipping))
+	}
+	return w
 }
 
 // kilohertz writes a band edge.
