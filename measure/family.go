@@ -27,6 +27,7 @@ var families = []family{
 	{name: "erase", hear: hearErase, results: (*session).erasures},
 	{name: "staircase", hear: hearStaircase, traces: (*session).staircases},
 	{name: "noise", hear: hearSilence, results: (*session).noises},
+	{name: "flicker", results: (*session).flickers, traces: (*session).levelTimes},
 }
 
 // stretch is a section of the tape, or a part of a programme, as it is heard in one
