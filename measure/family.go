@@ -26,8 +26,9 @@ var families = []family{
 	{name: "identity", hear: hearIdentity, results: (*session).identities},
 	{name: "erase", hear: hearErase, results: (*session).erasures},
 	{name: "staircase", hear: hearStaircase, traces: (*session).staircases},
+	{name: "distortion", hear: hearDistortion, results: (*session).distortions, traces: (*session).stepTraces},
+	{name: "companding", hear: hearCompanding, results: (*session).compandings},
 	{name: "noise", hear: hearSilence, results: (*session).noises},
-	{name: "flicker", results: (*session).flickers, traces: (*session).levelTimes},
 }
 
 // stretch is a section of the tape, or a part of a programme, as it is heard in one
@@ -39,6 +40,7 @@ type stretch struct {
 	kind    programme.Kind
 	ratio   float64 // actual over nominal speed, about
 	partial bool    // cut by the start or end of the capture
+	atRef   bool    // it is the reference section
 	rate    float64 // of the capture, Hz
 	seconds float64 // that are heard; the first sample heard is fromS into the capture
 	fromS   float64

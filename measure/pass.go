@@ -124,6 +124,7 @@ func (t *take) plan(opt Options, found finding) []*window {
 	if !(ratio > 0) {
 		ratio = 1
 	}
+	reference, hasReference := (&session{opt: opt, prog: opt.programme}).referenceSection()
 	var windows []*window
 	for _, pl := range found.places {
 		sec := opt.Tape.Sections[pl.index]
@@ -138,6 +139,7 @@ func (t *take) plan(opt Options, found finding) []*window {
 			continue
 		}
 		at := stretch{index: pl.index, section: sec, kind: kindOf(opt.programme, sec, pl.index), ratio: ratio, partial: pl.partial, rate: t.rate, startS: pl.startS, endS: pl.endS}
+		at.atRef = hasReference && pl.index == reference
 		if opt.programme != nil {
 			at.part = &opt.programme.Parts[pl.index]
 		}

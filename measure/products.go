@@ -1,0 +1,269 @@
+package measure
+
+import (
+	"fmt"
+	"math"
+	"math/cmplx"
+
+	"headstack/dsp"
+)
+
+// product is a line that a bent characteristic makes of one or two tones: at p·f1 + q·f2.
+type product struct{ p, q int }
+
+// productChannel follows one or two tones and lines made of them on one channel.
+//
+// A line at p·f1 + q·f2 has the phase p·φ1 + q·φ2 + constant, whatever the tape's speed
+// does and however late a channel is. Turned back by the measured phases of the tones
+// it stands still: wow and flutter, p or q times as large on it as on its tones, do not
+// smear it, and noise averages out over the whole section.
+type productChannel struct {
+	tones    []float64 // as played, Hz
+	upper    bool      // ratios are to the last tone alone, else to the sum of all
+	products []product
+	band     dsp.Band // of each of them; the carrier differs
+	rate     float64  // of the demodulated signals
+	demods   []*dsp.Demodulator
+	clipping int
+	run      int
+
+	// Kept after finish:
+	why     string // there is nothing
+	parts   []component
+	seconds float64
+}
+
+const (
+	productBlockSeconds = 0.02
+	productTopHz        = 20000
+)
+
+// newProductChannel returns nil when the tones do not fit below half the sample rate.
+// Products that do not are left out.
+func newProductChannel(rate float64, tones []float64, products []product) *productChannel {
+	c := &productChannel{tones: tones}
+	top := tones[len(tones)-1]
+	for _, p := range products {
+		if f := c.hz(p); f <= productTopHz {
+			c.products = append(c.products, p)
+			top = math.Max(top, f)
+		}
+	}
+	c.band = productBand(c, top)
+	fits := func(f float64) bool { return f+c.band.StopHz < rate/2 }
+	for _, f := range tones {
+		if !fits(f) {
+			return nil
+		}
+	}
+	kept := c.products[:0]
+	for _, p := range c.products {
+		if fits(c.hz(p)) {
+			kept = append(kept, p)
+		}
+	}
+	c.products = kept
+	for _, f := range c.carriers() {
+		c.demods = append(c.demods, dsp.NewDemodulator(rate, dsp.Band{CarrierHz: f, PassHz: c.band.PassHz, StopHz: c.band.StopHz}))
+	}
+	c.rate = c.demods[0].Rate()
+	return c
+}
+
+// productBand holds flutter up to 60 Hz and, at the highest line, a speed 1 % off the
+// one expected, as far as the distance of the lines leaves room. All lines have the
+// same filters, so that they are sampled at the same moments.
+func productBand(c *productChannel, top float64) dsp.Band {
+	space := math.Inf(1)
+	lines := c.carriers()
+	for i, f := range lines {
+		space = math.Min(space, f) // of a direct voltage
+		for _, g := range lines[:i] {
+			space = math.Min(space, math.Abs(f-g))
+		}
+	}
+	pass := math.Min(0.01*top+60, 0.35*space)
+	return dsp.Band{PassHz: pass, StopHz: math.Min(math.Max(2.2*pass, pass+60), 0.97*space)}
+}
+
+func (c *productChannel) hz(p product) float64 {
+	f := float64(p.p) * c.tones[0]
+	if p.q != 0 {
+		f += float64(p.q) * c.tones[1]
+	}
+	return f
+}
+
+// carriers are the tones, then the products.
+func (c *productChannel) carriers() []float64 {
+	out := append([]float64(nil), c.tones...)
+	for _, p := range c.products {
+		out = append(out, c.hz(p))
+	}
+	return out
+}
+
+func (c *productChannel) feed(x []float64) {
+	for _, v := range x {
+		if math.Abs(v) < fullScale {
+			c.run = 0
+			continue
+		}
+		if c.run++; c.run == clipRun {
+			c.clipping += clipRun
+		} else if c.run > clipRun {
+			c.clipping++
+		}
+	}
+	for _, d := range c.demods {
+		d.Feed(x)
+	}
+}
+
+// counts tells whether tone k is part of what the products are compared with.
+func (c *productChannel) counts(k int) bool { return !c.upper || k == len(c.tones)-1 }
+
+// finish reduces the demodulated signals to the ratios of the products to the tones.
+func (c *productChannel) finish() {
+	z := make([][]complex128, len(c.demods))
+	for i, d := range c.demods {
+		z[i] = d.Output()
+	}
+	c.demods = nil
+	tones, lines := z[:len(c.tones)], z[len(c.tones):]
+	if len(tones[0]) < 2 {
+		c.why = "section too short"
+		return
+	}
+	spin := make([][]complex128, len(tones)) // unit phasors
+	phaseNoise := make([]float64, len(tones))
+	drift := make([]float64, len(tones)) // Hz off the carrier
+	sum, excess := 0.0, 0.0
+	for k, t := range tones {
+		noise := envelopeNoise(t, c.rate, c.band)
+		power := medianPower(t)
+		if !(power-noise > math.Pow(10, weakDB/10.0)*noise) {
+			c.why = fmt.Sprintf("tone of %s too weak or absent: less than %d dB over the noise near it", kilohertz(c.tones[k]), weakDB)
+			return
+		}
+		spin[k], drift[k] = unitPhasors(t, c.rate)
+		phaseNoise[k] = noise / (2 * power)
+		if c.counts(k) {
+			sum += math.Sqrt(power)
+			excess += math.Sqrt(power) * phaseNoise[k] / 2 // of the mean envelope over the tone
+		}
+	}
+	for i, p := range c.products {
+		off, smear := 0.0, 0.0
+		for k, n := range []int{p.p, p.q}[:len(tones)] {
+			off += float64(n) * drift[k]
+			smear += float64(n*n) * phaseNoise[k]
+		}
+		if math.Abs(off) > 0.9*c.band.PassHz {
+			c.why = fmt.Sprintf("speed is %.1f %% off the one expected: the product at %s may lie outside its band", 100*math.Abs(off)/c.hz(p), kilohertz(c.hz(p)))
+			return
+		}
+		// Noise in the phases turned back shortens the mean of the line by e^{−σ²/2}.
+		if !c.reduce(tones, spin, lines[i], p, math.Exp(smear/2)*(1+excess/sum)) {
+			return
+		}
+	}
+}
+
+// reduce turns one line back and fits its blocks by the envelope of the tones, so that
+// drop-outs and flicker that the line shares with its tones leave the ratio alone.
+func (c *productChannel) reduce(tones, spin [][]complex128, line []complex128, p product, lengthen float64) bool {
+	m := max(1, int(productBlockSeconds*c.rate))
+	n := len(line) / m
+	re, im, env := make([]float64, n), make([]float64, n), make([]float64, n)
+	var num complex128
+	den := 0.0
+	for b := range n {
+		var w complex128
+		a := 0.0
+		for i := b * m; i < (b+1)*m; i++ {
+			turn := toPower(spin[0][i], p.p)
+			for k := range tones {
+				if c.counts(k) {
+					a += cmplx.Abs(tones[k][i])
+				}
+			}
+			if p.q != 0 {
+				turn *= toPower(spin[1][i], p.q)
+			}
+			w += line[i] * cmplx.Conj(turn)
+		}
+		re[b], im[b], env[b] = real(w)*lengthen, imag(w)*lengthen, a
+		num += complex(re[b]*a, im[b]*a)
+		den += a * a
+	}
+	if !(den > 0) {
+		c.why = "track silent"
+		return false
+	}
+	along, across := complex(1, 0), make([]float64, n)
+	if num != 0 {
+		along = cmplx.Conj(num) / complex(cmplx.Abs(num), 0)
+	}
+	for b := range n {
+		w := complex(re[b], im[b]) * along
+		re[b], across[b] = real(w), imag(w)
+	}
+	var part component
+	var ok1, ok2 bool
+	part.along, ok1 = dsp.LeastSquares(re, [][]float64{env}, 0)
+	part.across, ok2 = dsp.LeastSquares(across, [][]float64{env}, 0)
+	if !ok1 || !ok2 {
+		c.why = fmt.Sprintf("section too short: %.1f s to average over", float64(n*m)/c.rate)
+		return false
+	}
+	part.along.Value = math.Max(0, part.along.Value)
+	c.parts = append(c.parts, part)
+	c.seconds = float64(n*m) / c.rate
+	return true
+}
+
+// part is the component of a product; ok is false when it was left out.
+func (c *productChannel) part(want product) (component, bool) {
+	for i, p := range c.products {
+		if p == want && i < len(c.parts) {
+			return c.parts[i], true
+		}
+	}
+	return component{}, false
+}
+
+// toPower is z to the n of a unit phasor.
+func toPower(z complex128, n int) complex128 {
+	if n < 0 {
+		z, n = cmplx.Conj(z), -n
+	}
+	out := complex(1, 0)
+	for range n {
+		out *= z
+	}
+	return out
+}
+
+// unitPhasors are the phases of z, and its mean frequency.
+func unitPhasors(z []complex128, rate float64) (unit []complex128, hz float64) {
+	unit = make([]complex128, len(z))
+	var step complex128
+	for i, v := range z {
+		if a := cmplx.Abs(v); a > 0 {
+			unit[i] = v / complex(a, 0)
+		}
+		if i > 0 {
+			step += v * cmplx.Conj(z[i-1])
+		}
+	}
+	return unit, cmplx.Phase(step) / (2 * math.Pi) * rate
+}
+
+func medianPower(z []complex128) float64 {
+	p := make([]float64, len(z))
+	for i, v := range z {
+		p[i] = real(v)*real(v) + imag(v)*imag(v)
+	}
+	return median(p)
+}
