@@ -29,6 +29,7 @@ var families = []family{
 	{name: "distortion", hear: hearDistortion, results: (*session).distortions, traces: (*session).stepTraces},
 	{name: "companding", hear: hearCompanding, results: (*session).compandings},
 	{name: "noise", hear: hearSilence, results: (*session).noises},
+	{name: "flicker", results: (*session).flickers, traces: (*session).levelTimes},
 }
 
 // stretch is a section of the tape, or a part of a programme, as it is heard in one
