@@ -119,14 +119,19 @@ func spectralError(n int, res, weights folded, cols *columns, nrm *normal) (se, 
 	modes := min(longRunModes+p-1, (n-p)/2)
 	wide := min(3*modes, n-1)
 	basis := cosinesOf(n)
-	u := make([]float64, (n+1)/2)
+	basisRows, u := basis.rows(wide+1), make([]float64, (n+1)/2)
 	half := rows(wide+1, p)
 	through := make([]float64, wide+1) // weights·u
 	seen := make([]float64, modes+1)   // residual·u
 	rest := weights.dot(weights)
 	a := make([]float64, p)
 	for j := range half {
-		parity := basis.mode(j, u)
+		parity := j % 2 // even modes are even about the middle
+		if basisRows != nil {
+			u = basisRows[j]
+		} else {
+			basis.mode(j, u)
+		}
 		clear(a)
 		timesPart(a, cols.part(parity), u)
 		nrm.half(a, half[j])
@@ -226,31 +231,38 @@ func shapePowers(n int) [][]float64 {
 type cosines struct {
 	n     int
 	table []float64 // cos(π k/(2n)), k < 4n
+
+	sync.Mutex
+	first [][]float64 // modes already written
 }
 
-// bases keeps the tables of the lengths last used: all channels of a section have the
+// bases keeps the modes of the lengths last used: all channels of a section have the
 // same.
 var bases = struct {
 	sync.Mutex
-	of   map[int]*cosines
-	held int
+	of map[int]*cosines
 }{of: map[int]*cosines{}}
 
-// mostHeld bounds the numbers kept in bases: 4 MB.
-const mostHeld = 1 << 19
+const (
+	mostBases   = 8
+	mostKept    = 1 << 17 // numbers in the modes of one length: 1 MB
+	longestKept = 1 << 16 // series
+)
 
 func cosinesOf(n int) *cosines {
+	if n > longestKept {
+		return newCosines(n)
+	}
 	bases.Lock()
 	defer bases.Unlock()
-	if c, ok := bases.of[n]; ok {
-		return c
+	c, ok := bases.of[n]
+	if !ok {
+		if len(bases.of) >= mostBases {
+			clear(bases.of)
+		}
+		c = newCosines(n)
+		bases.of[n] = c
 	}
-	c := newCosines(n)
-	if bases.held += 4 * n; bases.held > mostHeld {
-		clear(bases.of)
-		bases.held = 4 * n
-	}
-	bases.of[n] = c
 	return c
 }
 
@@ -262,9 +274,26 @@ func newCosines(n int) *cosines {
 	return c
 }
 
-// mode writes the one part of mode j that is not zero into u and returns which: even
-// modes are even about the middle.
-func (c *cosines) mode(j int, u []float64) (parity int) {
+// rows returns the first k modes, as mode writes them, or nil when they are too much to
+// keep.
+func (c *cosines) rows(k int) [][]float64 {
+	h := (c.n + 1) / 2
+	if k*h > mostKept {
+		return nil
+	}
+	c.Lock()
+	defer c.Unlock()
+	for j := len(c.first); j < k; j++ {
+		u := make([]float64, h)
+		c.mode(j, u)
+		c.first = append(c.first, u)
+	}
+	return c.first
+}
+
+// mode writes the one part of mode j that is not zero into u: the even one of even
+// modes, the odd one of odd.
+func (c *cosines) mode(j int, u []float64) {
 	norm := 2 / math.Sqrt(float64(c.n)) // √2 of folding within
 	if j == 0 {
 		norm = math.Sqrt(2 / float64(c.n))
@@ -283,5 +312,4 @@ func (c *cosines) mode(j int, u []float64) (parity int) {
 			u[0] = 0
 		}
 	}
-	return j % 2
 }

@@ -1,5 +1,7 @@
 package dsp
 
+import "math"
+
 // The inner loops of the package. On processors that can multiply and add four
 // numbers at once they are written in assembler, vector_amd64.s; the Go code
 // here serves all others, gives the same sums to rounding, and says what the
@@ -78,6 +80,30 @@ func axpyGo(a float64, x, y []float64) {
 	for i, v := range x {
 		y[i] += a * v
 	}
+}
+
+// Extent returns the sum of squares of x and its greatest absolute value, both NaN if
+// one of x is. Of no values it returns 0.
+func Extent(x []float64) (sumSq, peak float64) {
+	if hasVectors && len(x) >= shortVector {
+		sumSq, peak = extentAVX2(&x[0], len(x))
+	} else {
+		sumSq, peak = extentGo(x)
+	}
+	if sumSq != sumSq {
+		peak = sumSq // comparisons alone would pass over it
+	}
+	return sumSq, peak
+}
+
+func extentGo(x []float64) (sumSq, peak float64) {
+	for _, v := range x {
+		sumSq += v * v
+		if v = math.Abs(v); v > peak {
+			peak = v
+		}
+	}
+	return sumSq, peak
 }
 
 // slide fills dst with the inner products of a and of b with stretches of x

@@ -15,6 +15,9 @@ func dot2AVX2(x, a, b *float64, n int) (xa, xb float64)
 func axpyAVX2(a float64, x, y *float64, n int)
 
 //go:noescape
+func extentAVX2(x *float64, n int) (sumSq, peak float64)
+
+//go:noescape
 func slideAVX2(dst *complex128, x, a, b *float64, count, step, n int)
 
 // radix4AVX2 is FFT.radix4 for s of at least 2, with m = n/4.

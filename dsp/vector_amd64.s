@@ -182,6 +182,60 @@ done:
 	VZEROUPPER
 	RET
 
+// func extentAVX2(x *float64, n int) (sumSq, peak float64)
+TEXT ·extentAVX2(SB), NOSPLIT, $0-32
+	MOVQ     x+0(FP), SI
+	MOVQ     n+8(FP), CX
+	VXORPD   Y0, Y0, Y0 // sums
+	VXORPD   Y1, Y1, Y1
+	VXORPD   Y2, Y2, Y2 // peaks
+	VXORPD   Y3, Y3, Y3
+	VPCMPEQD Y7, Y7, Y7
+	VPSRLQ   $1, Y7, Y7 // all but the sign
+	SUBQ     $8, CX
+	JLT      fold
+
+eight:
+	VMOVUPD     (SI), Y4
+	VMOVUPD     32(SI), Y5
+	VFMADD231PD Y4, Y4, Y0
+	VFMADD231PD Y5, Y5, Y1
+	VANDPD      Y7, Y4, Y4
+	VANDPD      Y7, Y5, Y5
+	VMAXPD      Y4, Y2, Y2
+	VMAXPD      Y5, Y3, Y3
+	ADDQ        $64, SI
+	SUBQ        $8, CX
+	JGE         eight
+
+fold:
+	VADDPD       Y1, Y0, Y0
+	VMAXPD       Y3, Y2, Y2
+	VEXTRACTF128 $1, Y0, X1
+	VEXTRACTF128 $1, Y2, X3
+	VADDPD       X1, X0, X0
+	VMAXPD       X3, X2, X2
+	VHADDPD      X0, X0, X0
+	VUNPCKHPD    X2, X2, X3
+	VMAXSD       X3, X2, X2
+	ADDQ         $8, CX
+	JZ           done
+
+one:
+	VMOVSD      (SI), X4
+	VFMADD231SD X4, X4, X0
+	VANDPD      X7, X4, X4
+	VMAXSD      X4, X2, X2
+	ADDQ        $8, SI
+	DECQ        CX
+	JNZ         one
+
+done:
+	VMOVSD X0, sumSq+16(FP)
+	VMOVSD X2, peak+24(FP)
+	VZEROUPPER
+	RET
+
 // func slideAVX2(dst *complex128, x, a, b *float64, count, step, n int)
 TEXT ·slideAVX2(SB), NOSPLIT, $0-56
 	MOVQ dst+0(FP), DI

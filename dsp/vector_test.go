@@ -39,6 +39,25 @@ func TestVectorsAgreeWithPlainSums(t *testing.T) {
 		gotA, gotB = dot2Go(x, a, b)
 		near("dot2Go a", gotA, wantA)
 		near("dot2Go b", gotB, wantB)
+		sumSq, peak := Extent(x)
+		wantPeak, wantSq := 0.0, 0.0
+		for _, v := range x {
+			wantPeak, wantSq = max(wantPeak, math.Abs(v)), wantSq+v*v
+		}
+		if peak != wantPeak || math.Abs(sumSq-wantSq) > 1e-14*wantSq {
+			t.Errorf("extent of %d: %g and %g, want %g and %g", n, sumSq, peak, wantSq, wantPeak)
+		}
+		for i := range x {
+			bad := append([]float64(nil), x...)
+			bad[i] = math.NaN()
+			if a, b := Extent(bad); a == a || b == b {
+				t.Errorf("extent of %d with NaN at %d: %g, %g", n, i, a, b)
+			}
+			bad[i] = math.Inf(-1)
+			if a, b := Extent(bad); !math.IsInf(a, 1) || !math.IsInf(b, 1) {
+				t.Errorf("extent of %d with an infinity at %d: %g, %g", n, i, a, b)
+			}
+		}
 		y := series(n + 2)
 		z := append([]float64(nil), y...)
 		axpy(1.7, x, y)
