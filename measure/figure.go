@@ -7,8 +7,12 @@ import "headstack/unit"
 func (r Result) Figure() unit.Figure {
 	f := unit.Figure{Value: r.Value, Lo: r.Lo, Hi: r.Hi, Unit: r.Unit, Refused: r.Refused}
 	switch r.Name {
-	case "response", "speed_error", "delay", "azimuth", "azimuth_line":
+	case "response", "speed_error", "delay", "azimuth", "azimuth_line", "drift":
 		f.Difference = true
+	case "polarity":
+		f.Difference, f.Exact = true, true
+	case "identity":
+		f.Exact = true
 	}
 	return f
 }

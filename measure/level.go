@@ -5,12 +5,16 @@ import (
 	"math"
 
 	"headstack/dsp"
+	"headstack/programme"
 )
 
 // levels gives the level of every tone section on every track.
 func (s *session) levels() []Result {
 	var out []Result
 	s.toneSections(func(t *take, index int, ch *toneChannel, track, channel int, why string) {
+		if s.kind(index) == programme.Step {
+			return // the course of the steps gives them together
+		}
 		r := s.toneResult("level", "dBFS", t, index, track, channel)
 		r.Reference = "full-scale sine = 0 dBFS"
 		if why == "" {

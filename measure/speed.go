@@ -5,6 +5,7 @@ import (
 	"math"
 
 	"headstack/dsp"
+	"headstack/programme"
 )
 
 // speeds gives the speed error: first the one of all sections together, then each
@@ -12,6 +13,9 @@ import (
 func (s *session) speeds() []Result {
 	var each []Result
 	s.toneSections(func(t *take, index int, ch *toneChannel, track, channel int, why string) {
+		if s.kind(index) == programme.Step {
+			return // too short to tell more than the tones do
+		}
 		r := s.toneResult("speed_error", "%", t, index, track, channel)
 		r.Reference = fmt.Sprintf("%g Hz at the tape's nominal %g cm/s", r.ToneHz, s.opt.Tape.SpeedCmS)
 		if why == "" {

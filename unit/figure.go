@@ -18,6 +18,7 @@ type Figure struct {
 	Value, Lo, Hi float64
 	Unit          string // "dB", "µs", "%"; empty for a pure number
 	Difference    bool   // a difference or deviation, whose sign is always written
+	Exact         bool   // counted or told, not measured: a whole number without an interval
 	Refused       string // the reason where nothing was measured; then the rest means nothing
 }
 
@@ -38,6 +39,9 @@ const maxDecimals = 4
 func (f Figure) String() string {
 	if s := f.Spread(); s != "" {
 		return f.Number() + ThinSpace + s + f.suffix()
+	}
+	if f.Exact && f.refusal() == "" {
+		return f.Number() + f.suffix()
 	}
 	return f.Number()
 }
@@ -70,6 +74,9 @@ func (f Figure) Number() string {
 	if why := f.refusal(); why != "" {
 		return "not measured: " + why
 	}
+	if f.Exact {
+		return signed(f.Value, strconv.FormatFloat(math.Abs(f.Value), 'f', 0, 64), f.Difference)
+	}
 	return f.number(f.Value)
 }
 
@@ -81,6 +88,9 @@ func (f Figure) Spread() string {
 		return ""
 	}
 	h := (f.Hi - f.Lo) / 2
+	if f.Exact {
+		return ""
+	}
 	if !finite(h) || h < 0 {
 		return "(interval unknown)"
 	}

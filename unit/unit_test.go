@@ -52,6 +52,7 @@ func TestFigureParts(t *testing.T) {
 		{unit.Figure{Value: -3.4213, Lo: -3.5413, Hi: -3.3013, Unit: "dB", Difference: true}, "-3.42_dB", "±0.12"},
 		{unit.Figure{Value: 0.31, Lo: 0.02, Hi: 1.4, Unit: "dB", Difference: true}, "+0.31_dB", "(+0.02 to +1.40)"},
 		{unit.Figure{Refused: "tone absent", Unit: "dB"}, "not measured: tone absent", ""},
+		{unit.Figure{Value: -1, Lo: -1, Hi: -1, Difference: true, Exact: true}, "-1", ""},
 		{unit.Figure{Value: math.Inf(1), Unit: "dB"}, "not measured: no finite value", ""},
 	} {
 		if value, spread := c.f.Parts(); ascii(value) != c.value || ascii(spread) != c.spread {

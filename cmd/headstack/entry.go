@@ -117,16 +117,20 @@ func (v *noteVerb) Run(e *env) error {
 
 type captureVerb struct {
 	entryFlags
-	Tape     string  `required:"" placeholder:"TAPE" help:"Test tape: a YAML file, or the id of one the bench knows."`
-	Function string  `default:"play" help:"What was captured: play, or record-play for the machine's own recording."`
-	Tracks   string  `placeholder:"1,2,.." help:"Track on each channel, in channel order."`
-	Speed    float64 `placeholder:"CM_S" help:"Tape speed, where it is not the test tape's."`
-	Job      string  `arg:"" help:"Job id."`
-	File     string  `arg:"" help:"WAV, RF64, BW64 or FLAC file."`
+	Tape           string  `required:"" xor:"played" placeholder:"TAPE" help:"Test tape: a YAML file, or the id of one the bench knows."`
+	Programme      string  `required:"" xor:"played" placeholder:"FILE" help:"Record programme that the machine recorded and replayed: a YAML file, or the id of one the bench knows."`
+	WhileRecording bool    `help:"The capture was taken while the programme was being recorded."`
+	Interface      string  `placeholder:"ID" help:"Looped-back capture interface to take off, as headstack loopback list names it."`
+	Function       string  `placeholder:"ID" help:"What was captured: play, or record-play for the machine's own recording; without it play for a test tape, record-play for a programme."`
+	Tracks         string  `placeholder:"1,2,.." help:"Track on each channel, in channel order."`
+	Speed          float64 `placeholder:"CM_S" help:"Tape speed, where it is not the test tape's."`
+	Job            string  `arg:"" help:"Job id."`
+	File           string  `arg:"" help:"WAV, RF64, BW64 or FLAC file."`
 }
 
 func (captureVerb) Help() string {
-	return `Example: headstack capture job-0001 --tape hexastrand-tape.yaml --tracks 1,6 --case closed left-right.wav`
+	return `Examples: headstack capture job-0001 --tape hexastrand-tape.yaml --tracks 1,6 --case closed left-right.wav
+          headstack capture job-0001 --programme my-programme.yaml --interface bench own-recording.wav`
 }
 
 func (v *captureVerb) Run(e *env) error {
@@ -135,7 +139,12 @@ func (v *captureVerb) Run(e *env) error {
 		if err != nil {
 			return err
 		}
-		tape, err := tapeID(e, b, v.Tape)
+		var tape, prog string
+		if v.Programme != "" {
+			prog, err = programmeID(e, b, v.Programme)
+		} else {
+			tape, err = tapeID(e, b, v.Tape)
+		}
 		if err != nil {
 			return err
 		}
@@ -151,8 +160,8 @@ func (v *captureVerb) Run(e *env) error {
 		}
 		defer f.Close()
 		bar := e.progress("measuring " + filepath.Base(v.File))
-		x, err := b.AddCapture(e.ctx, v.Job, job.CaptureUpload{Name: filepath.Base(v.File), Data: f, Tape: tape, Function: v.Function,
-			Tracks: tracks, SpeedCmS: v.Speed, Case: caseState(v.Case), Remark: v.Remark, Progress: bar.at})
+		x, err := b.AddCapture(e.ctx, v.Job, job.CaptureUpload{Name: filepath.Base(v.File), Data: f, Tape: tape, Programme: prog,
+			Interface: v.Interface, WhileRecording: v.WhileRecording, Function: v.Function, Tracks: tracks, SpeedCmS: v.Speed, Case: caseState(v.Case), Remark: v.Remark, Progress: bar.at})
 		bar.done()
 		var unmeasured *job.NotMeasuredError
 		if errors.As(err, &unmeasured) {

@@ -152,7 +152,7 @@ func entryText(x job.Entry) string {
 		}
 		s += " " + x.Reading.Instrument + " " + x.Remark
 	case x.Capture != nil:
-		s = fmt.Sprintf("%s, tape %q, tracks %v, %d figures %s", x.Capture.File, x.Capture.Tape, x.Capture.Tracks, len(x.Capture.Report.Measures), x.Remark)
+		s = fmt.Sprintf("%s, %s of %q, tracks %v, %d figures %s", x.Capture.File, x.Capture.Function, x.Capture.Played(), x.Capture.Tracks, len(x.Capture.Report.Measures), x.Remark)
 	}
 	return s
 }

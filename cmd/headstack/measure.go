@@ -2,6 +2,7 @@ package main
 
 import (
 	"encoding/json"
+	"errors"
 	"fmt"
 	"path/filepath"
 	"slices"
@@ -10,18 +11,24 @@ import (
 
 	"headstack/capture"
 	"headstack/dsp"
+	"headstack/job"
 	"headstack/machine"
 	"headstack/measure"
 	"headstack/testtape"
 )
 
 type measureVerb struct {
-	Machine string   `required:"" placeholder:"DEF" help:"Recorder definition: a YAML file, or the id of a built-in one."`
-	Tape    string   `required:"" placeholder:"TAPE" help:"Test-tape definition: a YAML file, or the id of a built-in one."`
-	Tracks  []string `sep:"none" placeholder:"1,2,.." help:"Track on each channel, in channel order. Once for all captures, or once per capture."`
-	Case    string   `enum:"closed,propped,open,unknown" default:"unknown" help:"Case state: ${enum}."`
-	JSON    bool     `help:"One JSON object on standard output."`
-	Capture []string `arg:"" help:"WAV, RF64, BW64 or FLAC files; - is WAV on standard input."`
+	benchFlag
+	Machine        string   `required:"" placeholder:"DEF" help:"Recorder definition: a YAML file, or the id of a built-in one."`
+	Tape           string   `required:"" xor:"played" placeholder:"TAPE" help:"Test-tape definition: a YAML file, or the id of a built-in one."`
+	Programme      string   `required:"" xor:"played" placeholder:"FILE" help:"Record programme that the machine recorded and replayed: a YAML file."`
+	WhileRecording bool     `help:"The captures were taken while the programme was being recorded: bleed is measured, not crosstalk."`
+	Interface      string   `placeholder:"ID" help:"Looped-back capture interface to take off: an id that the bench knows, or a file that headstack loopback show --json wrote."`
+	Tracks         []string `sep:"none" placeholder:"1,2,.." help:"Track on each channel, in channel order. Once for all captures, or once per capture."`
+	Case           string   `enum:"closed,propped,open,unknown" default:"unknown" help:"Case state: ${enum}."`
+	Draw           string   `placeholder:"DIR" help:"Also write the plots as PNG and SVG into a folder."`
+	JSON           bool     `help:"One JSON object on standard output."`
+	Capture        []string `arg:"" help:"WAV, RF64, BW64 or FLAC files; - is WAV on standard input."`
 }
 
 func (measureVerb) Help() string {
@@ -36,41 +43,93 @@ func (v *measureVerb) Run(e *env) error {
 	if err != nil {
 		return err
 	}
-	tape, err := loadTape(v.Tape)
-	if err != nil {
-		return err
-	}
 	if slices.Contains(v.Capture, "-") {
 		return usage("a capture on standard input cannot be read twice: write it to a file first")
+	}
+	if v.WhileRecording && v.Programme == "" {
+		return usage("--while-recording is for a record programme: a test tape is not recorded on this machine")
+	}
+	opt := measure.Options{Geometry: def.Geometry(), Case: caseState(v.Case), WhileRecording: v.WhileRecording}
+	if opt.Interface, err = v.face(e); err != nil {
+		return err
 	}
 	sources, err := openSources(v.Capture, v.Tracks, def.Tracks.Count)
 	if err != nil {
 		return err
 	}
-	bar := e.progress("measuring")
-	rep, err := measure.TestTape(e.ctx, sources, measure.Options{
-		Tape: tape, Geometry: def.Geometry(), Case: caseState(v.Case), SpeedCmS: tape.SpeedCmS, Progress: bar.at,
-	})
-	bar.done()
+	rep, played, err := v.measure(e, def, sources, opt)
 	if err != nil {
 		return err
 	}
-	rep.Warnings = append(rep.Warnings, measureAdvice(def, tape)...)
+	if v.Draw != "" {
+		if err := drawReport(e, v.Draw, rep, def); err != nil {
+			return err
+		}
+	}
 	if v.JSON {
-		enc := json.NewEncoder(e.out)
-		enc.SetIndent("", " ")
-		if err := enc.Encode(rep); err != nil {
+		if err := printJSON(e.out, rep); err != nil {
 			return err
 		}
 	} else {
 		printReport(e.out, rep)
 	}
 	if !slices.ContainsFunc(rep.Sections, func(s measure.SectionFound) bool { return s.Found }) {
-		return &fault{exitNoJudge, fmt.Errorf("no section of %q was found in %s", tape.Name, strings.Join(v.Capture, ", ")),
+		return &fault{exitNoJudge, fmt.Errorf("no section of %q was found in %s", played, strings.Join(v.Capture, ", ")),
 			"is it this tape, this speed, and does the capture have signal? `headstack tape show` lists what was looked for"}
 	}
 	return nil
 }
+
+// measure measures the sources; played names what was played.
+func (v *measureVerb) measure(e *env, def *machine.Definition, sources []measure.Source, opt measure.Options) (rep measure.Report, played string, err error) {
+	bar := e.progress("measuring")
+	defer bar.done()
+	opt.Progress = bar.at
+	if v.Programme != "" {
+		p, err := loadProgramme(v.Programme)
+		if err != nil {
+			return rep, "", err
+		}
+		opt.SpeedCmS = p.SpeedCmS
+		rep, err = measure.Recording(e.ctx, sources, p, opt)
+		return rep, p.Name, err
+	}
+	if opt.Tape, err = loadTape(v.Tape); err != nil {
+		return rep, "", err
+	}
+	opt.SpeedCmS = opt.Tape.SpeedCmS
+	if rep, err = measure.TestTape(e.ctx, sources, opt); err != nil {
+		return rep, "", err
+	}
+	rep.Warnings = append(rep.Warnings, measureAdvice(def, opt.Tape)...)
+	return rep, opt.Tape.Name, nil
+}
+
+// face is the looped-back interface that is to be taken off, nil for none.
+func (v *measureVerb) face(e *env) (*measure.Interface, error) {
+	if v.Interface == "" {
+		return nil, nil
+	}
+	data, isFile, err := fileOrID(v.Interface)
+	if err != nil {
+		return nil, err
+	}
+	var l job.Loopback
+	if isFile {
+		if err := json.Unmarshal(data, &l); err != nil || l.Format != 1 {
+			return nil, withHint(fmt.Errorf("%s is no loop-back of a capture interface: %w", v.Interface, errors.Join(err, errLoopback)), "headstack loopback show --json writes one")
+		}
+		return &l.Response, nil
+	}
+	err = v.with(e, func(b *job.Bench) (err error) {
+		l, err = b.Loopback(e.ctx, v.Interface)
+		return err
+	})
+	return &l.Response, err
+}
+
+// errLoopback is what a file that should be a loop-back lacks.
+var errLoopback = errors.New(`want a JSON object with "loopback": 1 and "response"`)
 
 // measureAdvice are warnings that follow from definition and tape alone.
 func measureAdvice(def *machine.Definition, tape *testtape.Tape) []string {

@@ -22,42 +22,97 @@ func printReport(w io.Writer, rep measure.Report) {
 			fmt.Fprintf(w, "not found: %s. %s\n", s.Name, s.Reason)
 		}
 	}
-	printTable(w, rep, "level", "Level")
-	printTable(w, rep, "response", "Response")
-	printTable(w, rep, "noise", "Noise")
-	printLines(w, rep, "speed_error", "Speed error", func(r measure.Result) bool { return r.Track == 0 })
-	printLines(w, rep, "azimuth", "Azimuth", func(measure.Result) bool { return true })
-	printLines(w, rep, "azimuth_line", "Azimuth of the head, all pairs together", func(measure.Result) bool { return true })
+	for _, h := range headings(rep) {
+		rs := named(rep, h.Name, func(measure.Result) bool { return true })
+		switch {
+		case h.Name == "delay":
+			// Every pair at every tone would fill screens: the azimuths tell it, and
+			// --json has it all.
+		case h.Name == "speed_error", len(rs) > 0 && rs[0].Track == 0:
+			printLines(w, rep, h, func(r measure.Result) bool { return r.Track == 0 })
+			if h.Name != "speed_error" {
+				printTable(w, rep, h)
+			}
+		case matrix[h.Name]:
+			printMatrix(w, rs, h)
+		case rs[0].TrackB != 0:
+			printLines(w, rep, h, func(measure.Result) bool { return true })
+		default:
+			printTable(w, rep, h)
+		}
+	}
 	for _, d := range doubts(rep) {
 		fmt.Fprintln(w, "doubt:", d)
 	}
 }
 
-// printTable writes one measure, tracks down and sections across.
-func printTable(w io.Writer, rep measure.Report, name, title string) {
-	rs := named(rep, name, func(measure.Result) bool { return true })
+// matrix names the measures from each track into each other.
+var matrix = map[string]bool{"crosstalk": true, "overdub_bleed": true, "flicker_coherence": true}
+
+// headings are those of the measures in a report, in the common order, then others.
+func headings(rep measure.Report) []measure.Heading {
+	var out []measure.Heading
+	there := map[string]bool{}
+	for _, r := range rep.Measures {
+		there[r.Name] = true
+	}
+	for _, h := range measure.Headings() {
+		if there[h.Name] {
+			out = append(out, h)
+			delete(there, h.Name)
+		}
+	}
+	for _, r := range rep.Measures {
+		if there[r.Name] {
+			out = append(out, measure.HeadingOf(r.Name))
+			delete(there, r.Name)
+		}
+	}
+	return out
+}
+
+// column is where figures of one section and tone stand.
+type column struct {
+	section string
+	toneHz  float64
+}
+
+// printTable writes one measure, tracks down and sections across; a section of many
+// tones has a column for each.
+func printTable(w io.Writer, rep measure.Report, h measure.Heading) {
+	rs := named(rep, h.Name, func(r measure.Result) bool { return r.Track != 0 })
 	if len(rs) == 0 {
 		return
 	}
-	var sections []string
+	var cols []column
 	var tracks []int
+	tones := map[string]int{}
 	for _, r := range rs {
-		if !slices.Contains(sections, r.Section) {
-			sections = append(sections, r.Section)
+		if c := (column{r.Section, r.ToneHz}); !slices.Contains(cols, c) {
+			cols = append(cols, c)
+			tones[r.Section]++
 		}
 		if !slices.Contains(tracks, r.Track) {
 			tracks = append(tracks, r.Track)
 		}
 	}
 	slices.Sort(tracks)
-	fmt.Fprintf(w, "\n%s, %s ±95 %%; %s\n", title, rs[0].Unit, rs[0].Reference)
-	for part := range slices.Chunk(sections, columns) {
+	fmt.Fprintf(w, "\n%s, %s ±95 %%; %s\n", h.Title, unitText(rs[0].Unit), rs[0].Reference)
+	for part := range slices.Chunk(cols, columns) {
 		tw := tabwriter.NewWriter(w, 0, 0, 2, ' ', 0)
-		fmt.Fprintf(tw, "track\t%s\n", strings.Join(part, "\t"))
+		fmt.Fprint(tw, "track")
+		for _, c := range part {
+			head := c.section
+			if tones[c.section] > 1 && c.toneHz > 0 {
+				head += " " + unit.Frequency(unit.Hertz(c.toneHz))
+			}
+			fmt.Fprint(tw, "\t", head)
+		}
+		fmt.Fprintln(tw)
 		for _, t := range tracks {
 			fmt.Fprintf(tw, "%d", t)
-			for _, s := range part {
-				fmt.Fprint(tw, "\t", cell(rs, t, s))
+			for _, c := range part {
+				fmt.Fprint(tw, "\t", cell(rs, t, c))
 			}
 			fmt.Fprintln(tw)
 		}
@@ -65,12 +120,72 @@ func printTable(w io.Writer, rep measure.Report, name, title string) {
 	}
 }
 
+// unitText names a unit in a heading; a plain number has none.
+func unitText(u string) string {
+	if u == "" {
+		return "number"
+	}
+	return u
+}
+
+// printMatrix writes what goes from the track of a row into that of a column, for
+// each tone.
+func printMatrix(w io.Writer, rs []measure.Result, h measure.Heading) {
+	var tones []float64
+	var tracks []int
+	for _, r := range rs {
+		if !slices.Contains(tones, r.ToneHz) {
+			tones = append(tones, r.ToneHz)
+		}
+		for _, t := range []int{r.Track, r.TrackB} {
+			if !slices.Contains(tracks, t) {
+				tracks = append(tracks, t)
+			}
+		}
+	}
+	slices.Sort(tracks)
+	for _, hz := range tones {
+		fmt.Fprintf(w, "\n%s at %s, %s ±95 %%; %s\n", h.Title, unit.Frequency(unit.Hertz(hz)), unitText(rs[0].Unit), h.About)
+		tw := tabwriter.NewWriter(w, 0, 0, 2, ' ', 0)
+		fmt.Fprint(tw, "from \\ into")
+		for _, t := range tracks {
+			fmt.Fprintf(tw, "\t%d", t)
+		}
+		fmt.Fprintln(tw)
+		for _, a := range tracks {
+			fmt.Fprintf(tw, "%d", a)
+			for _, b := range tracks {
+				i := slices.IndexFunc(rs, func(r measure.Result) bool { return r.Track == a && r.TrackB == b && r.ToneHz == hz })
+				fmt.Fprint(tw, "\t", matrixCell(rs, i))
+			}
+			fmt.Fprintln(tw)
+		}
+		tw.Flush()
+	}
+}
+
+// matrixCell is short: the figure and its interval, or the bound that a refusal names.
+func matrixCell(rs []measure.Result, i int) string {
+	if i < 0 {
+		return ""
+	}
+	if rs[i].Refused == "" {
+		f := rs[i].Figure()
+		return strings.TrimSpace(f.Number() + " " + f.Spread())
+	}
+	if _, bound, ok := strings.Cut(rs[i].Refused, "below "); ok {
+		bound, _, _ = strings.Cut(bound, " dB")
+		return "below " + bound
+	}
+	return "not measured"
+}
+
 // cell is one figure without its unit, which the heading has; several where a
 // track was captured more than once.
-func cell(rs []measure.Result, track int, section string) string {
+func cell(rs []measure.Result, track int, c column) string {
 	var out []string
 	for _, r := range rs {
-		if r.Track != track || r.Section != section {
+		if r.Track != track || r.Section != c.section || r.ToneHz != c.toneHz {
 			continue
 		}
 		if r.Refused != "" {
@@ -89,8 +204,8 @@ func cell(rs []measure.Result, track int, section string) string {
 }
 
 // printLines writes figures one a line.
-func printLines(w io.Writer, rep measure.Report, name, title string, keep func(measure.Result) bool) {
-	rs := named(rep, name, keep)
+func printLines(w io.Writer, rep measure.Report, h measure.Heading, keep func(measure.Result) bool) {
+	rs := named(rep, h.Name, keep)
 	if len(rs) == 0 {
 		return
 	}
@@ -99,11 +214,13 @@ func printLines(w io.Writer, rep measure.Report, name, title string, keep func(m
 		reference, _, _ = strings.Cut(reference, ";")
 		reference += "; positive: the higher track is later"
 	}
-	fmt.Fprintf(w, "\n%s; %s\n", title, reference)
+	fmt.Fprintf(w, "\n%s; %s\n", h.Title, reference)
 	for _, r := range rs {
 		who := ""
 		if r.TrackB != 0 {
 			who = fmt.Sprintf("tracks %d and %d: ", r.Track, r.TrackB)
+		} else if r.Section != "" {
+			who = r.Section + ": "
 		}
 		fmt.Fprintf(w, "  %s%s\n", who, r.Figure())
 	}
