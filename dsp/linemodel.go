@@ -75,38 +75,37 @@ func (f *lineModel) wave(k int) *wave {
 	return v
 }
 
-// fillSinusoid writes √2·cos and √2·sin of 2πw(first + j), by recurrence anew every 64
-// samples so that rounding cannot grow, four apart so that none waits for the one
-// before.
+// fillSinusoid writes √2·cos and √2·sin of 2πw(first + j): the first few of each 1024 by
+// turning from one to the next, the others from those 16 before, so that none waits
+// for its neighbour and rounding cannot grow beyond that of 80 turns.
 func fillSinusoid(w, first float64, c, s []float64) {
-	ds, dc := math.Sincos(2 * math.Pi * w * 4)
-	for at := 0; at < len(c); at += 64 {
-		var x, y [4]float64
-		for i := range x {
-			y[i], x[i] = math.Sincos(2 * math.Pi * w * (first + float64(at+i)))
-			x[i], y[i] = math.Sqrt2*x[i], math.Sqrt2*y[i]
+	const apart, block = 16, 1024
+	ds, dc := math.Sincos(2 * math.Pi * w)
+	fs, fc := math.Sincos(2 * math.Pi * w * apart)
+	for at := 0; at < len(c); at += block {
+		cc, ss := c[at:min(at+block, len(c))], s[at:min(at+block, len(c))]
+		y, x := math.Sincos(2 * math.Pi * w * (first + float64(at)))
+		x, y = math.Sqrt2*x, math.Sqrt2*y
+		for j := range min(apart, len(cc)) {
+			cc[j], ss[j] = x, y
+			x, y = x*dc-y*ds, x*ds+y*dc
 		}
-		x0, x1, x2, x3 := x[0], x[1], x[2], x[3]
-		y0, y1, y2, y3 := y[0], y[1], y[2], y[3]
-		cc, ss := c[at:min(at+64, len(c))], s[at:min(at+64, len(c))]
-		for len(cc) >= 4 && len(ss) >= 4 {
-			cc[0], cc[1], cc[2], cc[3] = x0, x1, x2, x3
-			ss[0], ss[1], ss[2], ss[3] = y0, y1, y2, y3
-			x0, y0 = x0*dc-y0*ds, x0*ds+y0*dc
-			x1, y1 = x1*dc-y1*ds, x1*ds+y1*dc
-			x2, y2 = x2*dc-y2*ds, x2*ds+y2*dc
-			x3, y3 = x3*dc-y3*ds, x3*ds+y3*dc
-			cc, ss = cc[4:], ss[4:]
+		if len(cc) <= apart {
+			return
 		}
-		copy(cc, []float64{x0, x1, x2})
-		copy(ss, []float64{y0, y1, y2})
+		nc, ns := cc[apart:], ss[apart:]
+		ns, cc, ss = ns[:len(nc)], cc[:len(nc)], ss[:len(nc)]
+		for j := range nc {
+			x, y := cc[j], ss[j]
+			nc[j], ns[j] = x*fc-y*fs, x*fs+y*fc
+		}
 	}
 }
 
 // columns returns 1, t, and per line cos, sin and, once it has an amplitude,
 // the derivative by ω, t·(b·cos − a·sin).
 func (f *lineModel) columns() *columns {
-	c := &columns{}
+	c := &columns{make([][]float64, 0, 2+3*len(f.freq)), make([][]float64, 0, 2+3*len(f.freq))}
 	c.add(f.one, nil)
 	c.add(nil, f.line)
 	for k := range f.freq {
@@ -114,8 +113,9 @@ func (f *lineModel) columns() *columns {
 		c.add(v.cos, nil)
 		c.add(nil, v.sin)
 		if a, b := f.a[k], f.b[k]; a != 0 || b != 0 {
+			even, odd, cos, sin := v.even[:len(f.tau)], v.odd[:len(f.tau)], v.cos[:len(f.tau)], v.sin[:len(f.tau)]
 			for j, t := range f.tau {
-				v.even[j], v.odd[j] = -a*t*v.sin[j], b*t*v.cos[j]
+				even[j], odd[j] = -a*t*sin[j], b*t*cos[j]
 			}
 			c.add(v.even, v.odd)
 		}
