@@ -12,9 +12,6 @@ import (
 // shipped ones are from the best: cost is the largest share of a limit used.
 func refit(t *testing.T, shipped [3]float64, cost func(attack, decay, lag float64) float64) {
 	t.Helper()
-	if os.Getenv("HEADSTACK_LONG") != "1" {
-		t.Skip("a repeated fit: HEADSTACK_LONG=1")
-	}
 	have := cost(shipped[0], shipped[1], shipped[2])
 	best, at := math.Inf(1), [3]float64{}
 	for _, start := range [][3]float64{{1.15, 0.9, 1.1}, {0.85, 1.1, 0.9}, {1, 1.15, 0.85}} {
@@ -39,6 +36,13 @@ func refit(t *testing.T, shipped [3]float64, cost func(attack, decay, lag float6
 	}
 }
 
+func longOnly(t *testing.T) {
+	t.Helper()
+	if os.Getenv("HEADSTACK_LONG") != "1" {
+		t.Skip("a repeated fit: HEADSTACK_LONG=1")
+	}
+}
+
 // share is how much of the way from the stated reading to a limit is used.
 func share(got, want, lo, hi float64) float64 {
 	if got > want {
@@ -48,6 +52,7 @@ func share(got, want, lo, hi float64) float64 {
 }
 
 func TestRefitDetector468(t *testing.T) {
+	longOnly(t)
 	const rate = 96000
 	single := readCheckTable(t, "02_bs468_single_bursts.csv", 8)
 	repeated := readCheckTable(t, "02_bs468_repeated_bursts.csv", 3)
@@ -99,6 +104,7 @@ func rowLimits(tab checkTable, row int) [3]float64 {
 }
 
 func TestRefitDetectorFlutter(t *testing.T) {
+	longOnly(t)
 	const rate = 1000
 	pulses := readCheckTable(t, "01_wow_flutter_dynamics.csv", 4)
 	sines := readCheckTable(t, "01_wow_flutter_weighting.csv", 17)

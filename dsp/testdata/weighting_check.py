@@ -1,6 +1,7 @@
 # Independent check of the weightings with SciPy.
 #   weighting_check.py analogue < frequencies   prints A, 468 and flutter in dB for each
-#   weighting_check.py sections FILE GAIN b1 b2 a1 a2 ...   filters the float64 of FILE, prints them
+#   weighting_check.py sections FILE (GAIN and three times b1 b2 a1 a2) ...   filters the float64 of
+#   FILE with each filter in turn, prints the results one after the other
 import os
 import sys
 
@@ -57,7 +58,8 @@ if sys.argv[1] == "analogue":
         print(*("%.12g" % v for v in row))
 else:
     x = np.fromfile(sys.argv[2], dtype="<f8")
-    v = np.array([float(s) for s in sys.argv[4:]]).reshape(-1, 4)
-    sos = np.column_stack((np.ones(len(v)), v[:, :2], np.ones(len(v)), v[:, 2:]))
-    for y in signal.sosfilt(sos, float(sys.argv[3]) * x):
-        print("%.17g" % y)
+    for v in np.array([float(s) for s in sys.argv[3:]]).reshape(-1, 13):
+        c = v[1:].reshape(3, 4)
+        sos = np.column_stack((np.ones(3), c[:, :2], np.ones(3), c[:, 2:]))
+        for y in signal.sosfilt(sos, v[0] * x):
+            print("%.17g" % y)
