@@ -15,6 +15,7 @@ const (
 	trebleWarnDB      = 1.5  // of treble that follows the level worth a word
 	trebleFromHz      = 5000 // tones from here on are treble
 	middleToHz        = 2000 // up to here they are not
+	slopeMisfit       = 1e-3 // chance below which readings are taken not to lie on a straight line
 )
 
 // compandingChannel follows the tones of a companding part on one channel.
@@ -239,7 +240,7 @@ func slopeOf(rs []reading) dsp.Estimate {
 		rss += d * d
 		chi2 += d * d / variance(r.level)
 	}
-	if dsp.ChiSquaredTail(n-2, chi2) < sectionsDisagree {
+	if dsp.ChiSquaredTail(n-2, chi2) < slopeMisfit {
 		if se := math.Sqrt(rss / (n - 2) / sxx); se > e.SE {
 			e.SE, e.Dof = se, n-2
 		}

@@ -21,8 +21,9 @@ type productChannel struct {
 	tones    []float64 // as played, Hz
 	upper    bool      // ratios are to the last tone alone, else to the sum of all
 	products []product
-	band     dsp.Band // of each of them; the carrier differs
-	rate     float64  // of the demodulated signals
+	band     dsp.Band       // of each of them; the carrier differs
+	rate     float64        // of the demodulated signals
+	low      *dsp.Decimator // before the demodulators, where the lines lie far below half the sample rate
 	demods   []*dsp.Demodulator
 	clipping int
 	run      int
@@ -36,6 +37,7 @@ type productChannel struct {
 const (
 	productBlockSeconds = 0.02
 	productTopHz        = 20000
+	lowPart, mostLow    = 0.25, 32 // where the lines may end in a lowered sample rate, and how far it is lowered
 )
 
 // newProductChannel returns nil when the tones do not fit below half the sample rate.
@@ -63,6 +65,10 @@ func newProductChannel(rate float64, tones []float64, products []product) *produ
 		}
 	}
 	c.products = kept
+	if most := top + c.band.StopHz; lowPart*rate > 3*most {
+		c.low = dsp.NewDecimator(rate, min(mostLow, int(lowPart*rate/most)), most)
+		rate = c.low.Rate()
+	}
 	for _, f := range c.carriers() {
 		c.demods = append(c.demods, dsp.NewDemodulator(rate, dsp.Band{CarrierHz: f, PassHz: c.band.PassHz, StopHz: c.band.StopHz}))
 	}
@@ -104,6 +110,20 @@ func (c *productChannel) carriers() []float64 {
 }
 
 func (c *productChannel) feed(x []float64) {
+	if len(c.tones) > 1 { // single tones are watched by their toneChannel
+		c.watch(x)
+	}
+	if c.low != nil {
+		c.low.Feed(x)
+		x = c.low.Drain()
+	}
+	for _, d := range c.demods {
+		d.Feed(x)
+	}
+}
+
+// watch counts clipped samples.
+func (c *productChannel) watch(x []float64) {
 	for _, v := range x {
 		if math.Abs(v) < fullScale {
 			c.run = 0
@@ -114,9 +134,6 @@ func (c *productChannel) feed(x []float64) {
 		} else if c.run > clipRun {
 			c.clipping++
 		}
-	}
-	for _, d := range c.demods {
-		d.Feed(x)
 	}
 }
 
@@ -129,7 +146,7 @@ func (c *productChannel) finish() {
 	for i, d := range c.demods {
 		z[i] = d.Output()
 	}
-	c.demods = nil
+	c.demods, c.low = nil, nil
 	tones, lines := z[:len(c.tones)], z[len(c.tones):]
 	if len(tones[0]) < 2 {
 		c.why = "section too short"
