@@ -33,6 +33,9 @@ func (c *toneChannel) dropRule() float64 { return math.Max(dropSeconds, 1/c.band
 // drops finds the drop-outs. Begin and end lie where a line between two means crosses
 // the threshold; falls closer together than the least length are one.
 func (c *toneChannel) drops() []drop {
+	if len(c.power) == 0 || slices.Min(c.power) > slices.Max(c.power)*math.Pow(10, -dropDepthDB/10.0) {
+		return nil // as most tones are, and medians take time
+	}
 	least := c.dropRule()
 	usual := c.usual()
 	x := make([]float64, len(c.power)) // over the threshold, dB

@@ -123,7 +123,7 @@ func TestDropOutCoverage(t *testing.T) {
 	const perSecond = 0.5
 	covered(runs, 4000, func(seed uint64, count func(string, Result, float64)) {
 		r := rand.New(rand.NewPCG(seed, 31))
-		u := &unsteady{rate: 8000, tape: tapeOf(60, 315, 1000), tracks: 1, seed: seed, noise: unsteadyAmp * 3e-3}
+		u := &unsteady{rate: 8000, tape: tapeOf(60, 315), tracks: 1, seed: seed, noise: unsteadyAmp * 3e-3}
 		u.gainDB = func(_, _ int) func(float64) float64 {
 			var at []float64
 			for x := r.ExpFloat64() / perSecond; x < 60; x += r.ExpFloat64() / perSecond {
@@ -140,6 +140,6 @@ func TestDropOutCoverage(t *testing.T) {
 		// Two closer together than the rule's 20 ms, or overlapping, are one: the rate
 		// of those that can be told apart is that of gaps longer than 50 ms.
 		rate := 60 * perSecond * math.Exp(-perSecond*(0.03+dropSeconds))
-		count("dropouts", get(t, rep, "dropouts", "b", 1, 0), rate)
+		count("dropouts", get(t, rep, "dropouts", "a", 1, 0), rate)
 	}).check(t, long)
 }

@@ -71,13 +71,13 @@ func (u *unsteady) run(t testing.TB) Report {
 
 // gaussian is a Gaussian process of mean square 1 whose power lies evenly between two
 // frequencies: many sinusoids with random rates, phases and (Rayleigh) amplitudes. It
-// is tabulated every millisecond.
+// is tabulated every two milliseconds, with lines between.
 func gaussian(r *rand.Rand, lo, hi, seconds float64) func(t float64) float64 {
-	const lines = 300
-	n := int(seconds*1000) + 2
+	const lines, step = 150, 0.002
+	n := int(seconds/step) + 3
 	tab := make([]float64, n)
 	for range lines {
-		w := 2 * math.Pi * (lo + (hi-lo)*r.Float64()) / 1000
+		w := 2 * math.Pi * (lo + (hi-lo)*r.Float64()) * step
 		a, b := r.NormFloat64()/math.Sqrt(lines), r.NormFloat64()/math.Sqrt(lines)
 		ds, dc := math.Sincos(w)
 		c, s := 1.0, 0.0
@@ -86,7 +86,10 @@ func gaussian(r *rand.Rand, lo, hi, seconds float64) func(t float64) float64 {
 			c, s = c*dc-s*ds, c*ds+s*dc
 		}
 	}
-	return func(t float64) float64 { return tab[min(n-1, max(0, int(math.Round(t*1000))))] }
+	return func(t float64) float64 {
+		i := min(n-2, int(t/step))
+		return tab[i] + (tab[i+1]-tab[i])*(t/step-float64(i))
+	}
 }
 
 func near(t *testing.T, r Result, want, tol float64) {

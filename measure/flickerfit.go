@@ -142,7 +142,7 @@ func (s *session) flickerParts(t *take, c int, fit flickerFit) []Result {
 	case word(all):
 		all.Warnings = append(all.Warnings, "bass and treble vary alike: a joint, connector, switch or relay, or the recorded level itself; poor contact with the head would spare the bass")
 	case word(treble) && all.Hi < 0.5*treble.Value:
-		treble.Warnings = append(treble.Warnings, "bass steady, treble flickers: tape and head do not keep contact (dirt, pressure pad, shell, tape edge), not electronics")
+		treble.Warnings = append(treble.Warnings, "bass steady, treble flickers: tape and head do not keep contact (dirt, pressure pad, shell, tape edge), or the tape skews past a head whose azimuth is off; not electronics")
 	}
 	return []Result{all, treble}
 }

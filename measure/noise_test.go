@@ -167,3 +167,21 @@ func TestNoiseAgreesWithSciPy(t *testing.T) {
 		}
 	}
 }
+
+// BenchmarkSilentSection is what one sample of silence costs: all four figures.
+func BenchmarkSilentSection(b *testing.B) {
+	x := make([]float64, 8192)
+	r := rand.New(rand.NewPCG(1, 1))
+	for i := range x {
+		x[i] = 1e-3 * r.NormFloat64()
+	}
+	for _, rate := range []float64{48000, 96000} {
+		b.Run(fmt.Sprintf("%g", rate), func(b *testing.B) {
+			c := newSilentChannel(rate, 60)
+			for b.Loop() {
+				c.feed(x)
+			}
+			b.ReportMetric(float64(b.Elapsed().Nanoseconds())/float64(b.N)/float64(len(x)), "ns/sample")
+		})
+	}
+}
