@@ -42,3 +42,46 @@ func ExampleMean() {
 	fmt.Println(a.Half() < 0.1, b.Half() > 5*a.Half())
 	// Output: true true
 }
+
+// Hum and a tone of one capture, each at its own low rate, with what is done drained as
+// it comes.
+func ExampleBank() {
+	const rate = 96000
+	b := dsp.NewBank(rate, []dsp.Band{
+		{CarrierHz: 50, PassHz: 4, StopHz: 12},
+		{CarrierHz: 1000, PassHz: 80, StopHz: 200},
+	})
+	block := make([]float64, 8192)
+	last := make([]float64, 2)
+	for at := 0; at < 3*rate; at += len(block) {
+		for i := range block {
+			t := float64(at+i) / rate
+			block[i] = 0.001*math.Cos(2*math.Pi*50*t) + 0.25*math.Cos(2*math.Pi*1000*t)
+		}
+		b.Feed(block)
+		for i := range last {
+			for _, z := range b.Drain(i) {
+				last[i] = cmplx.Abs(z)
+			}
+		}
+	}
+	fmt.Printf("50 Hz: %.5f, 1 kHz: %.5f\n", last[0], last[1])
+	// Output: 50 Hz: 0.00100, 1 kHz: 0.25000
+}
+
+// What is below 400 Hz, at 1 kHz instead of 96.
+func ExampleDecimator() {
+	const rate = 96000
+	x := make([]float64, rate)
+	for i := range x {
+		t := float64(i) / rate
+		x[i] = math.Cos(2*math.Pi*100*t) + math.Cos(2*math.Pi*10000*t)
+	}
+	d := dsp.NewDecimator(rate, 96, 400)
+	d.Feed(x)
+	y := d.Drain()
+	n := len(y) / 2
+	t := d.Start() + float64(n)/d.Rate()
+	fmt.Printf("%.0f Hz, off by less than a millionth: %v\n", d.Rate(), math.Abs(y[n]-math.Cos(2*math.Pi*100*t)) < 1e-6)
+	// Output: 1000 Hz, off by less than a millionth: true
+}

@@ -119,7 +119,7 @@ func spectralError(n int, res, weights folded, cols *columns, nrm *normal) (se, 
 	modes := min(longRunModes+p-1, (n-p)/2)
 	wide := min(3*modes, n-1)
 	basis := cosinesOf(n)
-	basisRows, u := basis.rows(wide+1), make([]float64, (n+1)/2)
+	written, u := basis.rows(wide+1), make([]float64, (n+1)/2)
 	half := rows(wide+1, p)
 	through := make([]float64, wide+1) // weights·u
 	seen := make([]float64, modes+1)   // residual·u
@@ -127,8 +127,8 @@ func spectralError(n int, res, weights folded, cols *columns, nrm *normal) (se, 
 	a := make([]float64, p)
 	for j := range half {
 		parity := j % 2 // even modes are even about the middle
-		if basisRows != nil {
-			u = basisRows[j]
+		if written != nil {
+			u = written[j]
 		} else {
 			basis.mode(j, u)
 		}
@@ -141,46 +141,63 @@ func spectralError(n int, res, weights folded, cols *columns, nrm *normal) (se, 
 			seen[j] = dot(res.part(parity), u)
 		}
 	}
-	rest = math.Max(0, rest)
-	// kept[j][k] is the power of mode k that the fit leaves in mode j.
-	kept := rows(modes+1, wide+1)
-	share := make([]float64, modes+1)
-	var used []int
+	left := leftInModes(half, modes)
+	if len(left.used) < 4 {
+		return 0, 0, false
+	}
+	return math.Sqrt(left.variance(seen, through, math.Max(0, rest))), left.dof, true
+}
+
+// leftover tells what a fit leaves of errors in the lowest modes.
+type leftover struct {
+	kept  [][]float64 // kept[j][k] is the power of mode k that is left in mode j
+	share []float64   // of mode j's own power
+	used  []int       // modes with enough left
+	dof   float64
+}
+
+// leftInModes takes of every mode what nrm.half makes of its products with the columns.
+func leftInModes(half [][]float64, modes int) leftover {
+	l := leftover{kept: rows(modes+1, len(half)), share: make([]float64, modes+1)}
 	for j := 1; j <= modes; j++ {
-		share[j] = 1 - dot(half[j], half[j])
-		if share[j] <= 0.2 {
+		l.share[j] = 1 - dot(half[j], half[j])
+		if l.share[j] <= 0.2 {
 			continue
 		}
-		used = append(used, j)
-		dof += share[j]
-		timesPart(kept[j], half, half[j])
-		for k, m := range kept[j] {
+		l.used = append(l.used, j)
+		l.dof += l.share[j]
+		timesPart(l.kept[j], half, half[j])
+		for k, m := range l.kept[j] {
 			if j == k {
 				m--
 			}
-			kept[j][k] = m * m
+			l.kept[j][k] = m * m
 		}
 	}
-	if len(used) < 4 {
-		return 0, 0, false
-	}
+	return l
+}
+
+// variance is that of the estimate, whose weights pass through the modes and, rest,
+// above them: the mean over the shapes of the spectrum by their likelihood, given what
+// is seen of the residual.
+func (l *leftover) variance(seen, through []float64, rest float64) float64 {
 	var logs, vars []float64
-	powers := shapePowers(wide + 1)
+	powers := shapePowers(len(through))
 	for i, s := range errorShapes {
-		power := powers[i][:wide+1]
+		power := powers[i][:len(through)]
 		scale, logE := 0.0, 0.0
-		for _, j := range used {
-			expect := dot(kept[j], power)
-			scale += share[j] * seen[j] * seen[j] / expect
-			logE += share[j] * math.Log(expect)
+		for _, j := range l.used {
+			expect := dot(l.kept[j], power)
+			scale += l.share[j] * seen[j] * seen[j] / expect
+			logE += l.share[j] * math.Log(expect)
 		}
-		scale /= dof
-		v := rest * power[wide]
+		scale /= l.dof
+		v := rest * power[len(power)-1]
 		for k, h := range through {
 			v += h * h * power[k]
 		}
 		vars = append(vars, scale*v)
-		logs = append(logs, math.Log(s.prior)-0.5*(logE+dof*math.Log(math.Max(scale, 1e-300))))
+		logs = append(logs, math.Log(s.prior)-0.5*(logE+l.dof*math.Log(math.Max(scale, 1e-300))))
 	}
 	top := math.Inf(-1)
 	for _, l := range logs {
@@ -192,7 +209,7 @@ func spectralError(n int, res, weights folded, cols *columns, nrm *normal) (se, 
 		variance += w * vars[i]
 		total += w
 	}
-	return math.Sqrt(variance / total), dof, true
+	return variance / total
 }
 
 // rows returns a matrix of n rows of m zeros in one piece.

@@ -52,6 +52,47 @@ func gain(h []float64, f float64) float64 {
 	return g
 }
 
+// The two filters of a demodulator together: flat in the pass band, and 140 dB down
+// wherever something folds onto it. Of what folds there, the band's own image is not
+// among these.
+func TestDemodulatorFilters(t *testing.T) {
+	for _, rate := range []float64{44100, 96000, 192000} {
+		for _, b := range []Band{{31.5, 11, 30}, {63, 22, 61}, {1000, 80, 176}, {6300, 186, 409}, {10000, 260, 572}, {20000, 460, 1012}} {
+			whole := decimation(rate, b)
+			d1, h1, h2 := twoStages(whole, b.PassHz/rate, b.StopHz/rate, demodAttenDB)
+			total := func(hz float64) float64 { return gain(h1, hz/rate) * gain(h2, hz/rate*float64(d1)) }
+			for i := range 11 {
+				hz := b.PassHz * float64(i) / 10
+				if g := total(hz); math.Abs(g-1) > 2.2e-7 {
+					t.Errorf("%+v at %g Hz: gain off by %.2g at %.4g Hz, want within 2.2e-7", b, rate, g-1, hz)
+				}
+			}
+			out := rate / float64(whole)
+			worst, at := 0.0, 0.0
+			look := func(hz float64) {
+				if g := math.Abs(total(hz)); g > worst {
+					worst, at = g, hz
+				}
+			}
+			for m := 1; m <= whole/2; m += 1 + m/40 {
+				for _, part := range []float64{-1, -0.3, 0.5, 1} {
+					if hz := float64(m)*out + part*b.PassHz; hz >= b.StopHz {
+						look(hz)
+					}
+				}
+			}
+			for k := 1; k <= d1/2; k++ { // around the multiples of the intermediate rate
+				for i := -10; i <= 10; i++ {
+					look(float64(k)*rate/float64(d1) + float64(i)/10*b.StopHz)
+				}
+			}
+			if db := 20 * math.Log10(worst); db > -138 {
+				t.Errorf("%+v at %g Hz: %.1f dB at %g Hz, want −138", b, rate, db, at)
+			}
+		}
+	}
+}
+
 func TestFramesDoNotDependOnPieces(t *testing.T) {
 	for _, size := range []int{1, 4, 9, 20} {
 		for step := 1; step <= size; step += 3 {
