@@ -13,15 +13,15 @@ func (p *Programme) Instructions(round int) []string {
 	}
 	var out []string
 	say := func(format string, a ...any) { out = append(out, fmt.Sprintf(format, a...)) }
-	tracks := numbers(p.Rounds[round])
+	tracks := trackWords(p.Rounds[round])
 	if round == 0 {
 		p.prepare(say)
 	}
 	p.levels(say, round, tracks)
-	p.record(say, round, tracks)
 	if i := p.first(Staircase); i >= 0 {
 		p.turnTrim(say, i)
 	}
+	p.record(say, round, tracks)
 	if i := p.first(Erase); i >= 0 {
 		p.eraseHalf(say, i, tracks)
 	}
@@ -33,7 +33,7 @@ func (p *Programme) Instructions(round int) []string {
 func (p *Programme) prepare(say func(string, ...any)) {
 	say("Caution: this records over whatever is on the tape. Take the test tape and the owner's tapes off the machine and put them away; load a blank tape of the type that the machine is to be set up for, with at least %s to run.", clock(float64(len(p.Rounds))*(p.Seconds()+20)))
 	say("Caution: the programme goes up to 10 dB above reference level, in treble up to 6 dB. Turn loudspeakers off and take headphones off before it plays: it can hurt ears and burn out tweeters.")
-	say("Warm the machine up. Clean and demagnetise the tape path first, with every tape well away from the demagnetiser, and put that away again.")
+	say("Warm the machine up. Clean the tape path, and demagnetise it with the machine switched off: every tape more than 1.5 m away, demagnetiser switched on and off at arm's length from the heads, and put away before a tape comes near.")
 	say("Noise reduction off on every track. Speed %g cm/s, pitch control at its centre or off, tone controls flat, tape type switch as for the tape.", p.SpeedCmS)
 }
 
@@ -44,29 +44,29 @@ func (p *Programme) levels(say func(string, ...any), round int, tracks string) {
 		from = append(from, fmt.Sprintf("%d to the input of track %d", k+1, t))
 	}
 	if len(p.Rounds) > 1 {
-		say("Round %d of %d: tracks %s. The file has %d channels: output %s.", round+1, len(p.Rounds), tracks, len(p.Rounds[round]), strings.Join(from, ", "))
+		say("Round %d of %d: %s. The file has %d channels: output %s.", round+1, len(p.Rounds), tracks, len(p.Rounds[round]), strings.Join(from, ", "))
 	} else {
 		say("The file has %d channels: output %s.", len(p.Rounds[round]), strings.Join(from, ", "))
 	}
 	i, _ := p.ReferencePart()
 	from0 := p.Start(i)
-	say("Tape standing, tracks %s in record-ready: play the file from %s to %s over and over (%s, %g dBFS in the file) and set output and input level so that each track's own meter reads reference level, 0. Do not touch level again in this round.", tracks, clock(from0), clock(from0+p.Parts[i].Seconds), hertz(p.ReferenceHz), p.ReferenceDBFS)
+	say("Tape standing, %s in record-ready: play the file from %s to %s over and over (%s, %g dBFS in the file) and set output and input level so that each track's own meter reads reference level, 0. Do not touch level again in this round.", tracks, clock(from0), clock(from0+p.Parts[i].Seconds), hertz(p.ReferenceHz), p.ReferenceDBFS)
 }
 
 func (p *Programme) record(say func(string, ...any), round int, tracks string) {
 	if round == 0 {
-		say("Arm tracks %s and no other. Rewind to the beginning of the blank tape, set the counter to nought, start recording, and let it run for 5 s.", tracks)
+		say("Arm %s and no other. Rewind to the beginning of the blank tape, set the counter to nought, start recording, and let it run for 5 s.", tracks)
 	} else {
-		say("Disarm the tracks of the round before. Arm tracks %s and no other. Go on from where the round before ended, 10 s farther: do not rewind, each round has its own place on the tape. Note the counter, start recording, and let it run for 5 s.", tracks)
+		say("Disarm the tracks of the round before. Arm %s and no other. Go on from where the round before ended, 10 s farther: do not rewind, each round has its own place on the tape. Note the counter, start recording, and let it run for 5 s.", tracks)
 	}
 	say("Play the file from its beginning to its end, %s, without stopping. Let the tape run for 5 s more, then stop.", clock(p.Seconds()))
 }
 
-// turnTrim says what is done during the staircase.
+// turnTrim says what is done during the staircase, before the recording that has it.
 func (p *Programme) turnTrim(say func(string, ...any), i int) {
 	part := p.Parts[i]
 	say("Caution: with the case open, bias and erase points carry 20 to 60 V at high frequency and burn at a touch; the supply holds its charge, and mains may be near. Use an insulated trimming tool, one hand, nothing metal on fingers or wrist. Local electrical codes and licensed practice come first.")
-	say("Staircase, from %s: set the bias trim to its lowest wanted position before. At every gap in the %s tone, each %g s, turn it up by the same step, of %d in all. Write down the position of each. Of several tracks, turn all at each gap, or record the programme again for each.", clock(p.Start(i)), hertz(part.All[0].Hz), part.StepSeconds, part.Steps())
+	say("Staircase, from %s: set the bias trim to its lowest wanted position before. At every gap in the %s tone, each %g s, turn it up by the same step, of %d in all. Write down the position of each. One track at a time: the trims of the others stay, and the programme is recorded again for each.", clock(p.Start(i)), hertz(part.All[0].Hz), part.StepSeconds, part.Steps())
 }
 
 // eraseHalf is the second pass.
@@ -79,14 +79,14 @@ func (p *Programme) eraseHalf(say func(string, ...any), i int, tracks string) {
 			before += " (" + hertz(lead.Hz) + ")"
 		}
 	}
+	say("Caution for the second pass: whatever is punched in too early is lost, so better a second late. Only the last part of the round may be recorded over.")
 	say("Second pass, for erasure: rewind to about %s of this round, short of its end. Nothing plays from the file now, or the silence written for this pass; leave the inputs connected and the levels as they are.", clock(max(0, start-10)))
-	say("Play. After %s the erase tone begins (%s, %s). Count %.0f s into it, then punch in record on tracks %s and on no other, and let it run until %.0f s later or more. Stop, disarm everything.", before, hertz(p.leadHz(i)), clock(start), half, tracks, half)
-	say("Caution: whatever is punched in too early is lost: better a second late. Only this last part of the round may be recorded over.")
+	say("Play. After %s the erase tone begins (%s, %s). Count %.0f s into it, then punch in record on %s and on no other, and let it run until %.0f s later or more. Stop, disarm everything.", before, hertz(p.leadHz(i)), clock(start), half, tracks, half)
 }
 
 func (p *Programme) replay(say func(string, ...any), round int) {
 	if round+1 < len(p.Rounds) {
-		say("Go to the end of this round for the next: tracks %s.", numbers(p.Rounds[round+1]))
+		say("Go to the end of this round for the next: %s.", trackWords(p.Rounds[round+1]))
 		return
 	}
 	say("Switch record off on every track. Rewind, start the capture on all the outputs that you have, play from before the first round to after the last, stop. One capture may hold all rounds, or there may be one for each.")
@@ -106,6 +106,14 @@ func (p *Programme) first(k Kind) int {
 func (p *Programme) leadHz(i int) float64 {
 	s, _ := p.Parts[i].Lead()
 	return s.Hz
+}
+
+// trackWords writes "track 3" or "tracks 1 and 2".
+func trackWords(list []int) string {
+	if len(list) == 1 {
+		return "track " + numbers(list)
+	}
+	return "tracks " + numbers(list)
 }
 
 // numbers writes 1, 2, 5 as "1, 2 and 5", and a run of three or more as "1 to 4".

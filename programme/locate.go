@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"math"
+	"slices"
 
 	"headstack/dsp"
 	"headstack/testtape"
@@ -49,7 +50,8 @@ var ErrChannels = errors.New("channels do not suit the round")
 // Parts with one steady tone on all tracks that stands by itself are looked for with
 // [testtape.Find]; the others are placed between and beside them, since a recording
 // runs through: replay time is a line through the edges found, straight from edge to
-// edge. A programme of which too little is heard is not found at all. That is no
+// edge. Beyond the outermost tones heard, parts count as recorded as far as their level
+// says so. What leaks in from the channels of other rounds is left out. A programme of which too little is heard is not found at all. That is no
 // error: all parts are then not found and a warning says so. Errors are [ErrRound],
 // [ErrChannels], that of [Programme.Check], of the stream, or of ctx.
 func (p *Programme) Locate(ctx context.Context, stream dsp.Stream, channels []int, round int) (*Finding, error) {
@@ -65,7 +67,7 @@ func (p *Programme) Locate(ctx context.Context, stream dsp.Stream, channels []in
 	if err != nil {
 		return nil, fmt.Errorf("finding the parts of %q: %w", p.Name, err)
 	}
-	l := &locator{p: p, seconds: float64(s.frames) / s.SampleRate(), ratio: found.SpeedRatio, warnings: found.Warnings}
+	l := &locator{p: p, heardBy: s, seconds: float64(s.frames) / s.SampleRate(), ratio: found.SpeedRatio, warnings: found.Warnings}
 	for k, sec := range found.Sections {
 		if a := l.anchor(index[k], sec); a.found && l.ratio > 0 {
 			l.heard = append(l.heard, a)
@@ -82,47 +84,20 @@ func (p *Programme) pick(stream dsp.Stream, channels []int, round int) (*picked,
 	if len(channels) != stream.Channels() {
 		return nil, fmt.Errorf("%w: tracks are given for %d channels, the capture has %d", ErrChannels, len(channels), stream.Channels())
 	}
-	s := &picked{Stream: stream, dst: make([][]float64, len(channels))}
+	s := &picked{Stream: stream, all: make([][]float64, len(channels))}
 	for c, track := range channels {
-		for _, t := range p.Rounds[round] {
-			if t == track {
-				s.use = append(s.use, c)
-				break
-			}
+		if slices.Contains(p.Rounds[round], track) {
+			s.use = append(s.use, c)
+		} else {
+			s.rest = append(s.rest, c)
 		}
 	}
+	s.hop = max(1, int(hopSeconds*stream.SampleRate()))
+	s.sums = make([]float64, 2*len(s.use))
 	if len(s.use) == 0 {
 		return nil, fmt.Errorf("%w: none of the tracks %v of round %d is on a channel; those are %v", ErrChannels, p.Rounds[round], round+1, channels)
 	}
 	return s, nil
-}
-
-// picked is a stream of some of another's channels that counts frames.
-type picked struct {
-	dsp.Stream
-	use    []int
-	dst    [][]float64
-	spare  []float64
-	frames int64
-}
-
-func (s *picked) Channels() int { return len(s.use) }
-
-func (s *picked) Read(dst [][]float64) (int, error) {
-	if len(s.use) < len(s.dst) {
-		if len(s.spare) < len(dst[0]) {
-			s.spare = make([]float64, len(dst[0]))
-		}
-		for c := range s.dst { // what nobody wants may overwrite itself
-			s.dst[c] = s.spare[:len(dst[0])]
-		}
-	}
-	for k, c := range s.use {
-		s.dst[c] = dst[k]
-	}
-	n, err := s.Stream.Read(s.dst)
-	s.frames += int64(n)
-	return n, err
 }
 
 // anchors are the parts by which the programme is recognised, as a tape, and the index

@@ -25,44 +25,16 @@ func (l *locator) finding() *Finding {
 	return out
 }
 
-// reach gives the first and last part that may be taken as recorded: not beyond a mark
-// that should be in the capture and is not there, since the recording may begin or end
-// before it.
-func (l *locator) reach() (first, last int) {
-	_, index := l.p.anchors()
-	first, last = 0, len(l.p.Parts)-1
-	lowest, highest := l.heard[0].part, l.heard[len(l.heard)-1].part
-	for _, i := range index {
-		if l.p.Parts[i].All[0].Hz > robustHz || !l.inside(i) {
-			continue
-		}
-		if i < lowest {
-			first = lowest
-		}
-		if i > highest {
-			last = min(last, highest)
-		}
-	}
-	return first, last
-}
-
-// inside reports whether most of part i, and 1.5 s, should lie in the capture.
-func (l *locator) inside(i int) bool {
-	from, to := l.when(l.p.Start(i)), l.when(l.p.Start(i)+l.p.Parts[i].Seconds)
-	in := min(to, l.seconds) - max(from, 0)
-	return in > 1.5 && in > 0.6*(to-from)
-}
-
 // place fills in one part.
 func (l *locator) place(out *Located, first, last int) {
 	at := l.p.Start(out.Index)
 	start, end := l.when(at), l.when(at+l.p.Parts[out.Index].Seconds)
 	switch {
 	case out.Index < first:
-		out.Reason = fmt.Sprintf("what should lie before %q was not heard: the recording may begin after it", l.p.Parts[first].Name)
+		out.Reason = fmt.Sprintf("what should lie before %q is not there: the recording begins after this part", l.p.Parts[first].Name)
 		return
 	case out.Index > last:
-		out.Reason = fmt.Sprintf("what should follow %q was not heard: the recording may end before it", l.p.Parts[last].Name)
+		out.Reason = fmt.Sprintf("what should follow %q is not there: the recording ends before this part", l.p.Parts[last].Name)
 		return
 	case end < leastPart:
 		out.Reason = fmt.Sprintf("the capture begins %.1f s after this part", -end)

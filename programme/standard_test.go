@@ -84,7 +84,7 @@ func TestInstructions(t *testing.T) {
 	p := standard(t, Options{Tracks: 6, SpeedCmS: 9.525, Kinds: Kinds(), Rounds: [][]int{{1, 2}, {3, 4}, {5, 6}}})
 	for round := range 3 {
 		all := strings.Join(p.Instructions(round), "\n")
-		for _, word := range []string{"tracks " + numbers(p.Rounds[round]), "315 Hz", "punch in", "Caution: whatever is punched in too early", "insulated", "Local electrical codes", "licensed practice", "-12 dBFS"} {
+		for _, word := range []string{trackWords(p.Rounds[round]), "315 Hz", "punch in", "punched in too early", "insulated", "Local electrical codes", "licensed practice", "-12 dBFS"} {
 			if !strings.Contains(all, word) {
 				t.Errorf("round %d does not say %q:\n%s", round+1, word, all)
 			}

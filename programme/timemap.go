@@ -23,13 +23,12 @@ const (
 	farSeconds = 60.0
 	// leastPart is the least of a cut part that is of any use.
 	leastPart = 0.5 // s
-	// robustHz is the highest tone that any machine that works at all replays.
-	robustHz = 8000.0
 )
 
 // locator turns anchors into places of all parts.
 type locator struct {
 	p        *Programme
+	heardBy  *picked // what was listened to
 	seconds  float64 // of the capture
 	ratio    float64 // of speeds, by the tones' frequencies
 	heard    []anchor
