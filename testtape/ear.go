@@ -189,6 +189,9 @@ func (e *ear) strongest(b band, nominal float64) line {
 	if at < 0 {
 		return line{level: halfDB(floor)}
 	}
+	if k := e.nearer(b, at, nominal); k != at {
+		peak, at = e.power[k], k
+	}
 	sum := e.power[at-1] + peak + e.power[at+1]
 	// The mean of logarithms, not the mean, of the bins around: other lines in
 	// them, such as hum, then hardly count.
@@ -216,6 +219,24 @@ func (e *ear) strongest(b band, nominal float64) line {
 		level:  halfDB(sum),
 		over:   uint8(max(0, min(255, 2*over))),
 	}
+}
+
+// nearer is the line within 6 dB of the highest, bin at, that is nearest to the
+// nominal frequency, or at itself: two tones at once may lie close together, and
+// which is the stronger is chance.
+func (e *ear) nearer(b band, at int, nominal float64) int {
+	best := at
+	off := func(k int) float64 { return math.Abs(float64(k)*e.f.binHz - nominal) }
+	for k := b.lo; k <= b.hi; k++ {
+		p := e.power[k]
+		if p < 0.25*e.power[at] || p < e.power[k-1] || p < e.power[k+1] || k >= at-lineBins && k <= at+lineBins {
+			continue
+		}
+		if off(k) < off(best) && e.standsOut(k) {
+			best = k
+		}
+	}
+	return best
 }
 
 // between is where the line stands between bins, re the highest bin k. For the

@@ -207,6 +207,8 @@ func TestFindMusic(t *testing.T) {
 	n := uint64(20)
 	if long() {
 		n = 200
+	} else if testing.Short() {
+		n = 10
 	}
 	tapes := wornTapes(t)
 	_, _, clean := inParallel(n, func(seed uint64) (int, int) {

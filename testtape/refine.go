@@ -73,78 +73,6 @@ func (l *locator) dropNotes(a *alignment) {
 	}
 }
 
-// vouched reports whether the found sections can only be those of a test tape.
-// Notes of music lie near one of its tones often, and two of them in its order
-// at one speed now and then; but such notes have harmonics, sound together, or
-// last as long as they like. So it takes two good sections that follow each
-// other, or a single one that is long or alone in the capture.
-func (l *locator) vouched() bool {
-	const (
-		apart = 5. // seconds between two sections: an announcement
-		long  = 9. // seconds: longer than notes are held
-	)
-	last := -1
-	for k, s := range l.spans {
-		if !s.found() || !l.good(k) {
-			continue
-		}
-		length := float64(s.to-s.from) / l.f.perSecond()
-		if length >= long || l.alone(s) {
-			return true
-		}
-		if last >= 0 && float64(s.from-l.spans[last].to)/l.f.perSecond() < apart {
-			return true
-		}
-		last = k
-	}
-	return false
-}
-
-// good reports whether section k is a pure tone of its stated length: nothing
-// else in most of its frames comes near it.
-func (l *locator) good(k int) bool {
-	const (
-		pure     = 12. // dB above the strongest line elsewhere; a distorted tone's third harmonic is 20 dB down
-		shortest = 0.75
-		longest  = 1.3
-		atEdge   = 2. // seconds, where the capture cuts the section
-	)
-	sec, s := l.tape.Sections[k], l.spans[k]
-	if sec.Silent() {
-		return false
-	}
-	length := float64(s.to-s.from) / l.f.perSecond()
-	share := length / (sec.Seconds / l.ratio)
-	cut := s.from < 3 || s.to > l.f.frames-4
-	if share > longest || share < shortest && !(cut && length >= atEdge) {
-		return false
-	}
-	i := l.f.toneIndex(sec.ToneHz)
-	count := 0
-	for t := s.from; t < s.to; t++ {
-		if l.ev.tone(t, i, l.ratio) > 0 && l.f.over[t*len(l.f.tones)+i] >= 2*pure {
-			count++
-		}
-	}
-	return float64(count) >= 0.7*float64(s.to-s.from)
-}
-
-// alone reports whether hardly anything else in the capture is nearly as loud.
-func (l *locator) alone(s span) bool {
-	const below = 10.
-	inside := l.median(s.from, 0, s.to-s.from-1, func(t int) float64 { return float64(l.ev.total[t]) })
-	others, loud := 0, 0
-	for t, v := range l.ev.total {
-		if t < s.from-1 || t > s.to {
-			others++
-			if float64(v) > inside-below {
-				loud++
-			}
-		}
-	}
-	return 20*loud <= others
-}
-
 // measureSpeed returns the speed ratio over all tones of an alignment, each
 // weighted by its frequency's squared precision; 0 when there is none.
 func (l *locator) measureSpeed(a *alignment) float64 {
@@ -191,6 +119,7 @@ func (l *locator) place() {
 	l.stretchTones()
 	end := l.f.duration()
 	last := -1 // the found section before
+	sure := make([][2]bool, len(l.spans))
 	for k := range l.spans {
 		s := l.spans[k]
 		if !s.found() {
@@ -200,13 +129,15 @@ func (l *locator) place() {
 		p.Found = true
 		p.StartS, p.EndS = l.f.seconds(s.from), min(end, l.f.seconds(s.to))
 		if !l.tape.Sections[k].Silent() {
-			p.StartS, p.EndS = l.edge(k, s.from, -1), l.edge(k, s.to, +1)
+			p.StartS, sure[k][0] = l.edge(k, s.from, -1)
+			p.EndS, sure[k][1] = l.edge(k, s.to, +1)
 		}
 		if last >= 0 {
 			l.join(last, k)
 		}
 		last = k
 	}
+	l.share(sure)
 	for k := range l.found {
 		if l.found[k].Found && l.tape.Sections[k].Silent() {
 			l.placeSilence(k)
@@ -337,54 +268,6 @@ func (l *locator) stretchTones() {
 			s.to++
 		}
 	}
-}
-
-// edge is the time at which section k's tone passes half-way between its level
-// inside and outside, near frame at; side is -1 for the start, +1 for the end.
-//
-// A tone that begins at t0 has half its amplitude in a frame centred at t0,
-// because the window is symmetric; between frames the amplitude is taken as
-// straight.
-func (l *locator) edge(k, at, side int) float64 {
-	i := l.f.toneIndex(l.tape.Sections[k].ToneHz)
-	c := l.clearest(k, l.spans[k])
-	amp := func(t int) float64 {
-		if t < 0 || t >= l.f.frames {
-			return 0
-		}
-		return math.Pow(10, l.f.levelDB(t, i, c)/20)
-	}
-	fallback := min(l.f.duration(), l.f.seconds(at))
-	reach := max(4, int(0.3*l.f.perSecond()))
-	inside := l.median(at, -side*2, -side*(2+3*reach), amp)
-	outside := l.median(at, side*2, side*4, amp) // near: something else may follow soon
-	// A neighbour of nearly the same low frequency leaks in; a short gap tells more.
-	if low := min(amp(at+side*2), amp(at+side*3), amp(at+side*4)); low < 0.7*min(inside, outside) {
-		outside = low
-	}
-	if !(inside > 1.1*outside) {
-		// Louder outside: a step down into this section, or another section of the
-		// same tone. The half-way point serves as well.
-		if !(outside > 1.1*inside) {
-			return fallback
-		}
-	}
-	half := (inside + outside) / 2
-	high := inside > outside
-	best, found := fallback, false
-	for t := at - reach; t < at+reach; t++ {
-		x, y := amp(t), amp(t+1)
-		// From before to after, does the amplitude cross in this edge's direction?
-		up := (side < 0) == high
-		if up && !(x < half && y >= half) || !up && !(x >= half && y < half) {
-			continue
-		}
-		v := l.f.seconds(t) + (half-x)/(y-x)*(l.f.seconds(t+1)-l.f.seconds(t))
-		if !found || math.Abs(v-fallback) < math.Abs(best-fallback) {
-			best, found = v, true
-		}
-	}
-	return best
 }
 
 // median of f over frames at+from to at+to, clipped to the capture.

@@ -13,9 +13,9 @@ const (
 	// low tone's energy moves by half a decibel, as a frame holds no whole number
 	// of cycles; noise by less.
 	energyStep = 1.41
-	// levelStep is a change of level, in half decibels: less than a step of 2 dB
-	// between sections of the same tone.
-	levelStep = 2
+	// levelStep is a change of level, in half decibels, and toneStep one of a tone:
+	// half of a step of 2 dB between sections of the same tone must show.
+	levelStep, toneStep = 2, 1
 	// clearSNR is a line that noise hardly makes, in half decibels: 14 dB stands
 	// 11.5 dB above the mean of noise, which one bin in a million reaches.
 	clearSNR = 28
@@ -117,7 +117,7 @@ func agree(a, b *sound) (same, clear bool) {
 		if max(x.snr, y.snr) < clearSNR {
 			continue
 		}
-		if !x.fits(y) || apart(x.level, y.level) > levelStep {
+		if !x.fits(y) || apart(x.level, y.level) > toneStep {
 			return false, false
 		}
 		clear = true

@@ -247,6 +247,8 @@ func TestFindWorn(t *testing.T) {
 	n := uint64(20)
 	if long() {
 		n = 200
+	} else if testing.Short() {
+		n = 8
 	}
 	tapes := wornTapes(t)
 	there, right, whole := inParallel(n, func(seed uint64) (int, int) {
