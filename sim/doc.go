@@ -4,7 +4,8 @@
 //
 // [Render] plays a test tape through a recorder described by a [Scenario] and
 // writes the WAV that an audio interface would have taken, with the true values
-// as a [Truth]. [Bench] answers what instruments would read at the test points of
+// as a [Truth]. [RenderRecording] records a programme and replays it, with the true
+// values as a [RecordingTruth]; [Recording.Play] gives the same as a stream. [Bench] answers what instruments would read at the test points of
 // a machine definition, and how its functions behave, under given faults.
 //
 // # The model of a capture
@@ -39,6 +40,33 @@
 // half the sampling rate, if lower) by the closed integral of its spectrum, so the
 // true value of the measure noise is known and not estimated.
 //
+// # The model of a recording
+//
+// Every part of a programme is a sum of sines on each track, and stays one: what the
+// recorder does to it is worked out on the sines, so the true values are exact. Two
+// passes move the tape, each with its speed and flutter; what was written at position x
+// is read at x, so the time τ of the programme that is heard at time t solves
+//
+//	P_record(τ) = P_replay(t)
+//
+// and sines are taken at τ. Off tape, while recording, P_replay(t) = P_record(t) less
+// the distance of the heads.
+//
+// Below [TrebleHz] the tape has the law y = x + b·x² - a·x³, expanded exactly for up to
+// three tones: a sine of peak A has the third harmonic a·A³/4, the fundamental
+// A - 3a·A³/4 and the second harmonic b·A²/2, and two tones have all their products. a is
+// chosen so that the third harmonic is 3 % at the stated level on tape. From TrebleHz on
+// a tone saturates as A/(1 + (A/2S)²), which has its maximum S, in inverse proportion to
+// frequency. Crosstalk adds the flux of one track to another before replay. The second
+// pass over an erase part leaves what it says; a staircase follows a parabola in dB; a
+// compander halves or doubles dB about 0 dB; a sliding band moves treble below -10 dB.
+// Laws and numbers of the last three and of saturation are common practice or invented,
+// no source.
+//
+// Not modelled: transients of compander and sliding band, their effect on noise, noise
+// that rises with the signal, print-through, crosstalk while recording, products of
+// more than three tones below TrebleHz, and any product above it.
+//
 // # Readings and checks
 //
 // A [Bench] sums the effects of its faults along the path that the definition gives to
@@ -50,7 +78,7 @@
 // # Limits
 //
 // The losses are those of package tape, the same laws that a fit would use: this
-// simulator does not prove those laws. Tones are recorded pure; the recorder adds
+// simulator does not prove those laws. The tones of a test tape are pure; replay adds
 // no distortion other than clipping. Contact loss is spacing, so phase does not
 // change with it. Section edges are raised-cosine ramps. Drop-outs cut all
 // frequencies alike.
