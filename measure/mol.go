@@ -171,7 +171,7 @@ func (s *session) sol(run stepRun) Result {
 	at, _ := largest(recorded, valuesOf(inputs))
 	level = level.plus(run.reference())
 	r.Value, r.Lo, r.Hi = level.value, level.lo, level.hi
-	r.Method = fmt.Sprintf("largest replayed level of the steps of %s, recorded at about %+.1f dB re the programme's 0 dB; top of the curve whose gain is a polynomial of recorded power through the %d steps about it",
+	r.Method = fmt.Sprintf("largest replayed level of the steps of %s, recorded at about %+.1f dB re the programme's 0 dB; top of the curve whose gain is a polynomial of recorded amplitude through the %d steps about it",
 		kilohertz(run.hz), at, len(pts))
 	return r
 }
@@ -192,15 +192,15 @@ func aroundTop(pts []stepPoint, top int) []stepPoint {
 }
 
 // largest is where between the first three points the output is largest, and how
-// large, dB. The gain, output over input, falls smoothly with the power recorded; for
-// a bend of third order it is a straight line.
+// large, dB. The gain, output over input, falls smoothly with the amplitude recorded;
+// for a bend of third order it is a parabola.
 func largest(recorded, output []float64) (at, level float64) {
 	x, gain := make([]float64, len(recorded)), make([]float64, len(recorded))
 	for i := range x {
-		x[i] = math.Pow(10, (recorded[i]-recorded[1])/10)
+		x[i] = math.Pow(10, (recorded[i]-recorded[1])/20)
 		gain[i] = math.Pow(10, (output[i]-recorded[i])/20)
 	}
-	size := func(p float64) float64 { return math.Sqrt(p) * polynomial(x, gain, p) }
+	size := func(amp float64) float64 { return amp * polynomial(x, gain, amp) }
 	lo, hi := x[0], x[2]
 	for range 100 {
 		a, b := lo+(hi-lo)/3, hi-(hi-lo)/3
@@ -210,9 +210,8 @@ func largest(recorded, output []float64) (at, level float64) {
 			hi = b
 		}
 	}
-	p := (lo + hi) / 2
-	at = recorded[1] + 10*math.Log10(p)
-	return at, 20*math.Log10(size(p)) + recorded[1]
+	amp := (lo + hi) / 2
+	return recorded[1] + 20*math.Log10(amp), recorded[1] + 20*math.Log10(size(amp))
 }
 
 // parabolaTop is the top of the parabola through three points in dB against dB.
