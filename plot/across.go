@@ -37,14 +37,14 @@ const acrossTones = 3
 func DelayAcross(measures []measure.Result, centres []unit.Metre, opt Options) Drawing {
 	opt = opt.withDefaults("across", "Delay across the head")
 	a := acrossOf(measures, centres)
-	s := sheet{opt: opt}
+	s := sheet{opt: opt, c: canvas{wide: opt.Width}}
 	sub := ""
 	if len(a.tracks) > 0 {
 		sub = fmt.Sprintf("0 is: track %d; positive: the other track is later", a.base)
 	}
 	s.y = heading(&s.c, opt.Title, sub, 8, opt.Width-16) + 6
 	if len(a.tones) > 1 {
-		s.y += key(&s.c, a.toneNames(), 8, s.y+2, opt.Width-16) + 4
+		s.y += keyOf(&s.c, a.toneNames(), 8, s.y+2, opt.Width-16, func(x, y, long float64, i int) { spot(&s.c, x+long-8, y, i) }) + 4
 	}
 	a.draw(&s)
 	lines := footLines(s.remarks, opt.Width-16)
@@ -162,28 +162,29 @@ func (a across) draw(s *sheet) {
 	p := a.panel(s.opt.Width, high, line, sloped)
 	left := 26 + p.y.labelled(ink{}) + 10
 	p.x.a, p.x.b = left, s.opt.Width-14
-	p.y.b, p.y.a = s.y+26, s.y+26+high
+	p.y.b, p.y.a = s.y+32, s.y+32+high
 	p.axes(&s.c)
 	turnedName(&s.c, p.y.name, p)
 	s.c.text((p.x.a+p.x.b)/2, p.y.a+37, "middle", clip(p.x.name, p.x.b-p.x.a, ink{}), ink{})
 	s.y = p.y.a + 42
 	if len(a.tracks) == 0 {
-		s.c.text((p.x.a+p.x.b)/2, (p.y.a+p.y.b)/2, "middle", "no delay was measured", ink{})
+		s.c.message(p, "no delay was measured")
 		return
 	}
 	if sloped {
 		line.draw(&s.c, p)
-		s.remarks = append(s.remarks, fmt.Sprintf("Thin line with its band: azimuth of all tracks, %s.", a.line.Figure()))
+		s.remarks = append(s.remarks, fmt.Sprintf("Line with its band: azimuth of all tracks, %s.", a.line.Figure()))
 	}
-	wide := box{p.x.a - 10, p.y.b - 20, p.x.b + 10, p.y.b}
+	wide := box{p.x.a - 10, p.y.b - 28, p.x.b + 10, p.y.b}
 	for _, t := range a.tracks {
 		x := p.x.at(a.place(t))
-		s.c.line(x, p.y.b-4, x, p.y.b, ink{})
-		s.c.tryText(x, p.y.b-7, "middle", strconv.Itoa(t), ink{bold: true, size: 13}, wide)
+		s.c.line(x, p.y.b-7, x, p.y.b, ink{})
+		s.c.tryText(x, p.y.b-11, "middle", strconv.Itoa(t), ink{bold: true, size: 13}, wide)
 	}
-	s.c.text(8, p.y.b-7, "start", "track", smallInk)
+	s.c.text(8, p.y.b-13, "start", "track", smallInk)
 	x, y := p.x.at(a.place(a.base)), p.y.at(0)
 	s.c.rect(x-4, y-4, 8, 8, ink{fill: "none", stroke: pen, width: 1.6})
+	s.c.segments([]float64{x - 7, y, x + 7, y, x, y - 7, x, y + 7}, ink{stroke: pen, width: 1.2})
 	for i, hz := range a.tones {
 		a.tone(&s.c, p, i, hz)
 	}
@@ -191,28 +192,23 @@ func (a across) draw(s *sheet) {
 }
 
 func (a across) remark(s *sheet) {
-	s.remarks = append(s.remarks, fmt.Sprintf("Open square: track %d, against which the others are measured.", a.base))
+	s.remarks = append(s.remarks, fmt.Sprintf("Square with a cross: track %d, against which the others are measured. Bars are 95%s%% intervals.", a.base, unit.ThinSpace))
 	if !a.known {
 		s.remarks = append(s.remarks, "The places of the tracks on the head are not known: they are drawn evenly spaced, without the azimuth line.")
 	}
 	if n := len(a.points) - len(a.tones); n > 0 {
-		s.remarks = append(s.remarks, fmt.Sprintf("%d lower tones are in the table only.", n))
+		s.remarks = append(s.remarks, "Lower tones are in the table only.")
 	}
 }
 
 // tone draws one tone's points, a little beside those of the others.
 func (a across) tone(c *canvas, p panel, i int, hz float64) {
-	dx := (float64(i) - float64(len(a.tones)-1)/2) * 5
-	var line []float64
+	room := (p.x.b - p.x.a) / float64(len(a.tracks)) / float64(len(a.tones)+1)
+	dx := (float64(i) - float64(len(a.tones)-1)/2) * math.Min(7, room)
 	for _, r := range a.points[hz] {
 		x, y := p.x.at(a.place(r.TrackB))+dx, p.y.at(r.Value)
-		line = append(line, x, y)
 		bar(c, x, p.y.at(finite(r.Hi, r.Value)), p.y.at(finite(r.Lo, r.Value)), barOf(i))
-		c.circle(x, y, 3, dotOf(i))
-	}
-	if k := lineOf(i); len(line) > 2 && len(a.tones) > 1 {
-		k.width, k.opacity = 1, 0.7
-		c.polyline(line, k)
+		spot(c, x, y, i)
 	}
 }
 

@@ -47,6 +47,9 @@ func drawable(v float64, log bool) bool {
 func newAxis(of measure.Axis, lo, hi float64, outward bool, room float64) axis {
 	x := axis{name: axisName(of), lo: lo, hi: hi, log: of.Log}
 	room = math.Max(2, room)
+	if x.log && !(lo > 0 && hi >= lo) {
+		panic("plot: a logarithmic axis from " + strconv.FormatFloat(lo, 'g', -1, 64))
+	}
 	if x.log {
 		x.logTicks(of.Unit, outward, room)
 	} else {
@@ -77,7 +80,7 @@ func (x *axis) linearTicks(unitName string, outward bool, room float64) {
 	}
 	first, last := math.Ceil(x.lo/step-1e-9), math.Floor(x.hi/step+1e-9)
 	for i := first; i <= last && len(x.ticks) < 100; i++ {
-		x.ticks = append(x.ticks, tick{i * step, linearLabel(i*step, step, x.lo < 0)})
+		x.ticks = append(x.ticks, tick{i * step, linearLabel(i*step, step, x.lo < 0 && (outward || unitName == "dB"))})
 	}
 }
 
@@ -118,6 +121,9 @@ func linearLabel(v, step float64, sign bool) string {
 	}
 	decimals := max(0, int(math.Ceil(-math.Log10(step)-1e-9)))
 	if sign {
+		return unit.Signed(v, decimals)
+	}
+	if v < 0 {
 		return unit.Signed(v, decimals)
 	}
 	return strconv.FormatFloat(math.Abs(v), 'f', decimals, 64)
@@ -196,7 +202,7 @@ func logLabel(v float64, unitName string) string {
 	if unitName == "Hz" && v >= 1000 {
 		return strconv.FormatFloat(v/1000, 'g', 4, 64) + "k"
 	}
-	if v >= 1e6 || v < 1e-4 {
+	if v >= 1e6 || v < 1e-5 {
 		return minus(strconv.FormatFloat(v, 'g', 4, 64))
 	}
 	return strconv.FormatFloat(v, 'f', -1, 64)
@@ -258,7 +264,9 @@ func (p panel) axes(c *canvas) {
 		grid := finerInk
 		if t.label != "" {
 			grid = gridInk
-			c.line(x, b.y1, x, b.y1+5, ink{})
+			if !p.noX {
+				c.line(x, b.y1, x, b.y1+5, ink{})
+			}
 		}
 		c.line(x, b.y0, x, b.y1, grid)
 	}
@@ -269,9 +277,10 @@ func (p panel) axes(c *canvas) {
 	c.line(b.x0, b.y0, b.x0, b.y1, ink{})
 }
 
-// xLabels writes the powers of ten first, then whatever still has room.
+// xLabels writes the powers of ten first, then octaves of 1 kHz, then whatever still
+// has room.
 func (p panel) xLabels(c *canvas, k ink) {
-	gap := 5.0
+	const gap = 4.0
 	write := func(t tick) {
 		if t.label == "" {
 			return
@@ -279,20 +288,28 @@ func (p panel) xLabels(c *canvas, k ink) {
 		x, y := p.x.at(t.v), p.y.a+6+k.textSize()
 		b := textBox(x, y, "middle", t.label, k)
 		b.x0, b.x1 = b.x0-gap, b.x1+gap
-		if c.free(b) {
+		if c.free(b) && b.x1 <= c.wide+gap-2 {
 			c.text(x, y, "middle", t.label, k)
 		}
 	}
-	for _, round := range []bool{true, false} {
+	for rank := range 3 {
 		for _, t := range p.x.ticks {
-			if p.x.log && isPowerOfTen(t.v) == round || !p.x.log && round {
+			if !p.x.log && rank == 0 || p.x.log && roundness(t.v) == rank {
 				write(t)
 			}
 		}
 	}
 }
 
-func isPowerOfTen(v float64) bool {
-	e := math.Log10(v)
-	return math.Abs(e-math.Round(e)) < 1e-9
+// roundness ranks the values of a logarithmic axis: powers of ten, octaves as ISO 266
+// names them, others.
+func roundness(v float64) int {
+	if e := math.Log10(v); math.Abs(e-math.Round(e)) < 1e-9 {
+		return 0
+	}
+	// 63 and 31.5 stand for 62.5 and 31.25.
+	if e := math.Log2(v / 1000); math.Abs(e-math.Round(e)) < 0.02 {
+		return 1
+	}
+	return 2
 }

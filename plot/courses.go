@@ -23,6 +23,8 @@ type course struct {
 // facet is one panel of small multiples.
 type facet struct {
 	name    string // "track 3"; empty where there is only one
+	short   string // for a narrow panel; empty: the name
+	of      int    // of how many panels of its track it is one; 0: the only one
 	courses []course
 }
 
@@ -45,8 +47,22 @@ func boundsAreExtremes(t measure.Trace) bool {
 	return strings.Contains(t.Method, "not an interval")
 }
 
-// overlaid is how many courses one panel holds before it becomes small multiples.
-const overlaid = 4
+// overlaid is how many courses one panel holds before it becomes small multiples; of
+// courses of many points, in whose jags a dash is not seen, only two.
+const overlaid, overlaidDense = 4, 2
+
+func overlaidOf(ts []measure.Trace) int {
+	dense := 0
+	for _, t := range ts {
+		if len(t.Points) > dotted {
+			dense++
+		}
+	}
+	if dense > 1 {
+		return overlaidDense
+	}
+	return overlaid
+}
 
 // familiesOf sorts traces into families, in order of appearance.
 func familiesOf(ts []measure.Trace) []family {
@@ -84,7 +100,8 @@ func facetsOf(ts []measure.Trace) []facet {
 		return cmp.Or(cmp.Compare(a.Track, b.Track), cmp.Compare(a.TrackB, b.TrackB))
 	})
 	ts = sorted
-	if len(ts) <= overlaid {
+	most := overlaidOf(ts)
+	if len(ts) <= most {
 		return []facet{newFacet("", ts, numbered(labels(ts, true)))}
 	}
 	var tracks []string
@@ -111,7 +128,20 @@ func facetsOf(ts []measure.Trace) []facet {
 		return out
 	}
 	for _, n := range tracks {
-		out = append(out, *of[n])
+		if len(of[n].courses) <= most {
+			out = append(out, *of[n])
+			continue
+		}
+		// A row of panels for each track: what one band has and another has not shows.
+		for i, c := range of[n].courses {
+			single := facet{name: n + ", " + cmp.Or(c.label, strconv.Itoa(i+1)), of: len(of[n].courses), short: cmp.Or(c.label, n)}
+			if c.Track != 0 && c.TrackB == 0 {
+				single.short = strconv.Itoa(c.Track) + ": " + single.short
+			}
+			c.style, c.label = 0, ""
+			single.courses = []course{c}
+			out = append(out, single)
+		}
 	}
 	return out
 }
@@ -324,8 +354,8 @@ func (f family) fewPoints() bool {
 // where no point has a place.
 func (c course) draw(on *canvas, p panel) (x, y float64, ok bool) {
 	k := lineOf(c.style)
-	if p.small {
-		k.width = 1.3
+	if p.small || len(c.Points) > 150 {
+		k.width = 1.2
 	}
 	var run []measure.Point
 	few := len(c.Points) <= dotted

@@ -3,6 +3,7 @@ package plot
 import (
 	"html/template"
 	"math"
+	"slices"
 )
 
 // Drawing is a finished picture. It is written as SVG for a page or a report by
@@ -110,8 +111,10 @@ func (d Drawing) on(to surface) {
 // canvas collects shapes. It remembers where text stands, so that labels can keep
 // off each other.
 type canvas struct {
+	wide   float64 // of the picture, for labels at its edge
 	shapes []item
-	taken  []box
+	taken  []box // by text
+	marks  []box // by marks that text must keep off
 }
 
 func (c *canvas) add(kind shapeKind, k ink, p ...float64) {
@@ -158,12 +161,8 @@ func (c *canvas) tryText(x, y float64, anchor, s string, k ink, within box) bool
 }
 
 func (c *canvas) free(b box) bool {
-	for _, t := range c.taken {
-		if t.meets(b) {
-			return false
-		}
-	}
-	return true
+	meets := func(t box) bool { return t.meets(b) }
+	return !slices.ContainsFunc(c.taken, meets) && !slices.ContainsFunc(c.marks, meets)
 }
 
 // box is an upright rectangle.
@@ -201,6 +200,15 @@ func (k ink) lineWidth() float64 {
 		return 1
 	}
 	return k.width
+}
+
+// message says in the middle of a panel why there is nothing in it.
+func (c *canvas) message(p panel, s string) {
+	b := p.box()
+	lines := wrap(s, b.x1-b.x0-10, ink{})
+	for i, l := range lines {
+		c.text((b.x0+b.x1)/2, (b.y0+b.y1)/2-8+16*(float64(i)-float64(len(lines)-1)/2), "middle", l, ink{})
+	}
 }
 
 // finish makes a drawing of what was collected.

@@ -44,9 +44,6 @@ func (f flag) span(left bool) (from, to float64) {
 // line runs through a name, between x0 and x1, and returns the number of rows. Names
 // without room become letters, which the caller explains.
 func setFlags(flags []flag, x0, x1 float64) int {
-	for i := range flags {
-		flags[i].name = clip(flags[i].name, (x1-x0)*0.6, flagInk)
-	}
 	rows, stuck := placeFlags(flags, x0, x1)
 	for stuck >= 0 || rows > flagRows {
 		if stuck < 0 || rows > flagRows {
@@ -164,7 +161,7 @@ func flagKey(flags []flag) string {
 	var parts []string
 	for _, f := range flags {
 		if f.key != "" {
-			parts = append(parts, f.key+" "+f.name)
+			parts = append(parts, f.key+"\u00a0"+f.name)
 		}
 	}
 	return strings.Join(parts, " · ")

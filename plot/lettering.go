@@ -1,6 +1,7 @@
 package plot
 
 import (
+	"strings"
 	"sync"
 
 	"golang.org/x/image/font"
@@ -114,8 +115,10 @@ func wrap(s string, w float64, k ink) []string {
 	return lines
 }
 
-// fields splits at plain spaces only: thin ones hold number and unit together.
+// fields splits at plain spaces only: thin ones hold number and unit together. A
+// percent sign stays with its number.
 func fields(s string) []string {
+	s = strings.ReplaceAll(s, " %", "\u00a0%")
 	var out []string
 	word := ""
 	for _, r := range s {

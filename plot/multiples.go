@@ -1,6 +1,7 @@
 package plot
 
 import (
+	"cmp"
 	"math"
 	"slices"
 	"strings"
@@ -12,15 +13,15 @@ import (
 // stand at the left and at the foot of each column only.
 func (s *sheet) multiples(f family) {
 	s.facetKey(f)
-	columns := int(math.Min(4, math.Max(1, math.Floor((s.opt.Width-60)/145))))
-	columns = min(columns, len(f.facets))
+	s.boundsRemark(f)
+	columns := columnsOf(f, s.opt.Width)
 	rows := (len(f.facets) + columns - 1) / columns
 	const head, gapX = 19.0, 14.0
 	high := 96.0
 	if s.opt.Height > 0 {
 		high = math.Max(60, (s.opt.Height-s.y)/float64(rows)-head)
 	}
-	x, y := f.axes((s.opt.Width-80)/float64(columns), high, true)
+	x, y := f.axes((s.opt.Width-80)/float64(columns)*1.25, high, true)
 	left := 26 + y.labelled(ink{size: 11}) + 8
 	wide := (s.opt.Width-10-left)/float64(columns) - gapX
 	letters := facetLetters(f)
@@ -32,7 +33,11 @@ func (s *sheet) multiples(f family) {
 		p.x.b = p.x.a + wide
 		p.y.b = top + float64(row)*(high+head) + head
 		p.y.a = p.y.b + high
-		s.c.text(p.x.a, p.y.b-5, "start", clip(fc.name, wide, facetInk), facetInk)
+		name := fc.name
+		if textWidth(name, facetInk) > wide {
+			name = cmp.Or(fc.short, name)
+		}
+		s.c.text(p.x.a, p.y.b-5, "start", clip(name, wide, facetInk), facetInk)
 		p.axes(&s.c)
 		if f.under != nil {
 			f.under(&s.c, p, f, fc)
@@ -50,10 +55,29 @@ func (s *sheet) multiples(f family) {
 	if len(letters) > 0 {
 		var parts []string
 		for i, n := range letters {
-			parts = append(parts, letterOf(i)+" "+n)
+			parts = append(parts, letterOf(i)+"\u00a0"+n)
 		}
 		s.remarks = append(s.remarks, "Named places: "+strings.Join(parts, " · ")+".")
 	}
+}
+
+// columnsOf is how many panels stand beside each other: those of one track where it
+// has several, one where few long courses are compared.
+func columnsOf(f family, width float64) int {
+	each := f.facets[0].of
+	for _, fc := range f.facets {
+		if fc.of != each {
+			each = 0
+		}
+	}
+	if each > 0 && (width-60)/float64(each) >= 90 {
+		return each
+	}
+	if len(f.facets) <= 4 && !f.fewPoints() {
+		return 1
+	}
+	columns := int(math.Min(4, math.Max(1, math.Floor((width-60)/145))))
+	return min(columns, len(f.facets))
 }
 
 var facetInk = ink{size: 12, bold: true}
@@ -112,6 +136,6 @@ func (s *sheet) smallMark(p panel, m measure.Mark, letter int) {
 		return
 	}
 	k, within := ink{size: 11}, p.box()
-	_ = s.c.tryText(x, y-5, "middle", letterOf(letter), k, within) || s.c.tryText(x+5, y+4, "start", letterOf(letter), k, within) ||
-		s.c.tryText(x-5, y+4, "end", letterOf(letter), k, within)
+	_ = s.c.tryText(x-6, y-7, "end", letterOf(letter), k, within) || s.c.tryText(x+6, y-7, "start", letterOf(letter), k, within) ||
+		s.c.tryText(x-6, y+14, "end", letterOf(letter), k, within) || s.c.tryText(x+6, y+14, "start", letterOf(letter), k, within)
 }

@@ -109,19 +109,20 @@ func dashed(points []float64, pattern string) [][]float64 {
 	if lengths == nil {
 		return [][]float64{points}
 	}
+	const least = 1e-9 // what rounding leaves of a dash is none
 	var out [][]float64
 	n, left, on := 0, lengths[0], true
 	part := []float64{points[0], points[1]}
 	for i := 0; i+3 < len(points); i += 2 {
 		x, y, x1, y1 := points[i], points[i+1], points[i+2], points[i+3]
-		for d := math.Hypot(x1-x, y1-y); d > 0; {
+		for d := math.Hypot(x1-x, y1-y); d > least; {
 			step := math.Min(d, left)
 			x, y = x+(x1-x)*step/d, y+(y1-y)*step/d
 			d, left = d-step, left-step
 			if on {
 				part = append(part, x, y)
 			}
-			if left > 0 {
+			if left > least {
 				break
 			}
 			if on {

@@ -87,6 +87,33 @@ func wellFormed(t *testing.T, svg template.HTML, element string) []string {
 	}
 }
 
+// checkXML is wellFormed for properties, which have no *testing.T.
+func checkXML(t failer, doc string) {
+	t.Helper()
+	dec := xml.NewDecoder(strings.NewReader(doc))
+	for {
+		tok, err := dec.Token()
+		if err == io.EOF {
+			return
+		}
+		if err != nil {
+			t.Errorf("not well-formed: %v\n%s", err, doc)
+			return
+		}
+		k, ok := tok.(xml.StartElement)
+		seen := map[string]bool{}
+		for _, a := range k.Attr {
+			if ok && (strings.Contains(a.Value, "NaN") || strings.Contains(a.Value, "Inf")) {
+				t.Errorf("<%s %s=%q>", k.Name.Local, a.Name.Local, a.Value)
+			}
+			if seen[a.Name.Local] {
+				t.Errorf("<%s> has %s twice", k.Name.Local, a.Name.Local)
+			}
+			seen[a.Name.Local] = true
+		}
+	}
+}
+
 func contains(list []string, s string) bool {
 	for _, l := range list {
 		if l == s {

@@ -77,42 +77,83 @@ func DrawResponse(measures []measure.Result, opt Options) Drawing {
 	opt = opt.withDefaults("response", "Response by track")
 	curves := curvesOf(measures)
 	field := valid(opt.Mask)
-	high := opt.Height
+	s := sheet{opt: opt, c: canvas{wide: opt.Width}}
+	const left = 56.0
+	s.y = heading(&s.c, opt.Title, "", left, opt.Width-left-8) + 13
+	s.responses(curves, field, left)
+	if len(curves) > 0 {
+		s.remarks = append(s.remarks, "Bars are 95"+unit.ThinSpace+"% intervals.")
+	}
+	if len(field) > 0 {
+		s.remarks = append(s.remarks, "Hatched border: tolerance field, "+field.words()+" ("+field.sources()+"). A cross marks a point outside it.")
+	}
+	lines := footLines(s.remarks, opt.Width-left-8)
+	foot(&s.c, lines, left, s.y+10)
+	if len(lines) > 0 {
+		s.y += footHigh*float64(len(lines)) + 4
+	}
+	return s.c.finish(Drawing{id: opt.ID, class: "plot plot-response", w: opt.Width, h: math.Ceil(s.y), title: opt.Title,
+		desc: describe(curves, field), table: responseTable(measures, field, opt)})
+}
+
+// More curves than panelMost in one panel cannot be told apart; they are drawn in
+// panels of panelEach.
+const panelMost, panelEach = 8, 4
+
+// responses draws the panels.
+func (s *sheet) responses(curves []curve, field mask, left float64) {
+	groups, columns, high := [][]curve{curves}, 1, s.opt.Height
 	if high == 0 {
 		high = 400
 	}
-	// Names at the curves' ends must not run together.
-	high = math.Max(high, 100+11*float64(len(curves)))
-	var c canvas
-	const left = 56.0
-	right := opt.Width - 44
-	top := heading(&c, opt.Title, "", left, opt.Width-left-8) + 13
-	var remarks []string
-	if len(field) > 0 {
-		remarks = append(remarks, "Hatched border: tolerance field, "+field.words()+" ("+field.sources()+"). A cross marks a point outside it.")
+	high = math.Max(120, high-s.y-44)
+	if len(curves) > panelMost {
+		groups = slices.Collect(slices.Chunk(curves, panelEach))
+		if high = 170; s.opt.Width >= 600 {
+			columns = 2
+		}
 	}
-	lines := footLines(remarks, opt.Width-left-8)
-	p := responsePanel(curves, field, opt, right-left)
-	p.x.a, p.x.b, p.y.b, p.y.a = left, right, top, high-44
-	p.axes(&c)
-	turnedName(&c, p.y.name, p)
-	c.text((left+right)/2, p.y.a+37, "middle", p.x.name, ink{})
-	foot(&c, lines, left, high+10)
-	if len(lines) > 0 {
-		high += footHigh*float64(len(lines)) + 4
+	all := responsePanel(curves, field, s.opt, (s.opt.Width-left)/float64(columns)-44)
+	top := s.y
+	for i, g := range groups {
+		p := all
+		wide := (s.opt.Width - 8) / float64(columns)
+		p.x.a = left + float64(i%columns)*wide
+		p.x.b = float64(i%columns+1)*wide - 36
+		row := float64(i / columns)
+		p.y.b = top + row*(high+28)
+		if len(groups) > 1 {
+			p.noX = i+columns < len(groups)
+			p.y.b += 8
+			name := "track " + strconv.Itoa(g[0].track)
+			if len(g) > 1 {
+				name = fmt.Sprintf("tracks %d to %d", g[0].track, g[len(g)-1].track)
+			}
+			s.c.text(p.x.a, p.y.b-6, "start", name, facetInk)
+		}
+		p.y.a = p.y.b + high
+		s.responsePanelOf(p, g, field)
+		s.y = math.Max(s.y, p.y.a+44)
+	}
+}
+
+// responsePanelOf draws one panel.
+func (s *sheet) responsePanelOf(p panel, curves []curve, field mask) {
+	p.axes(&s.c)
+	turnedAt(&s.c, p.y.name, p, p.x.a-42)
+	if !p.noX {
+		s.c.text((p.x.a+p.x.b)/2, p.y.a+37, "middle", p.x.name, ink{})
 	}
 	if len(curves) == 0 {
-		c.text((left+right)/2, (p.y.a+p.y.b)/2-8, "middle", "no response was measured", ink{})
+		s.c.message(p, "no response was measured")
 	}
-	field.draw(&c, p)
+	field.draw(&s.c, p)
 	ends := make([]ending, len(curves))
 	for i, cv := range curves {
-		ends[i] = p.response(&c, cv, i, len(curves), field)
+		ends[i] = p.response(&s.c, cv, i, len(curves), field)
 	}
-	endLabels(&c, ends, right, p.y.b, p.y.a)
-	p.responseValues(&c, curves, field)
-	return c.finish(Drawing{id: opt.ID, class: "plot plot-response", w: opt.Width, h: high, title: opt.Title,
-		desc: describe(curves, field), table: responseTable(measures, field, opt)})
+	endLabels(&s.c, ends, p.x.b, p.y.b, p.y.a)
+	p.responseValues(&s.c, curves, field)
 }
 
 func curvesOf(measures []measure.Result) []curve {
@@ -185,7 +226,8 @@ func responsePanel(curves []curve, field mask, opt Options, wide float64) panel 
 		// The field shows where nothing was measured, too.
 		span(math.Min(math.Max(b.FromHz, 16), 24000))
 		span(math.Min(math.Max(b.ToHz, 16), 24000))
-		lo, hi = math.Min(lo, math.Max(b.LowDB, opt.FloorDB)), math.Max(hi, math.Min(b.HighDB, -opt.FloorDB))
+		// With room for the hatching outside.
+		lo, hi = math.Min(lo, math.Max(b.LowDB-0.3, opt.FloorDB)), math.Max(hi, math.Min(b.HighDB+0.3, -opt.FloorDB))
 	}
 	f0, f1 = f0/1.12, f1*1.12
 	if f1 < 4*f0 { // one tone alone: an axis still needs some width
@@ -238,6 +280,7 @@ func (p panel) response(c *canvas, cv curve, i, n int, field mask) ending {
 				tip, dir = p.y.b+2, 1.0
 			}
 			c.polygon([]float64{x, tip, x - 5, tip + 9*dir, x + 5, tip + 9*dir}, dotOf(i))
+			c.marks = append(c.marks, box{x - 5, math.Min(tip, tip+9*dir), x + 5, math.Max(tip, tip+9*dir)})
 			continue
 		}
 		bar(c, x, p.y.at(finite(r.Hi, r.Value)), p.y.at(finite(r.Lo, r.Value)), barOf(i))

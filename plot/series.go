@@ -29,6 +29,23 @@ func dotOf(i int) ink {
 	return ink{class: classOf(i) + " dot", fill: trackColours[i%len(trackColours)]}
 }
 
+// spot marks a point of the i-th curve: circle, open circle, square, open square, told
+// apart without colour.
+func spot(c *canvas, x, y float64, i int) {
+	d := dotOf(i)
+	open := ink{class: classOf(i) + " open", fill: "none", stroke: trackColours[i%len(trackColours)], width: 1.6}
+	switch i % 4 {
+	case 0:
+		c.circle(x, y, 3.2, d)
+	case 1:
+		c.circle(x, y, 3.6, open)
+	case 2:
+		c.rect(x-3, y-3, 6, 6, d)
+	default:
+		c.rect(x-3.2, y-3.2, 6.4, 6.4, open)
+	}
+}
+
 func classOf(i int) string { return "track k" + strconv.Itoa(i%len(trackColours)) }
 
 // ending is where a curve leaves off, to be named there.
@@ -67,6 +84,10 @@ func endLabels(c *canvas, ends []ending, x, top, bottom float64) {
 // key explains dashes where the names are too long for the ends of the curves: a piece
 // of line and the name, in rows of width w. It returns the height used.
 func key(c *canvas, names []string, x, y, w float64) float64 {
+	return keyOf(c, names, x, y, w, func(x, y, long float64, i int) { c.line(x, y, x+long, y, lineOf(i)) })
+}
+
+func keyOf(c *canvas, names []string, x, y, w float64, draw func(x, y, long float64, i int)) float64 {
 	const sample, high = 34.0, 17.0
 	k := ink{size: 12}
 	at, row := x, 0
@@ -77,7 +98,7 @@ func key(c *canvas, names []string, x, y, w float64) float64 {
 			at, row = x, row+1
 		}
 		base := y + high*float64(row) + 12
-		c.line(at, base-4, at+sample, base-4, lineOf(i))
+		draw(at, base-4, sample, i)
 		c.text(at+sample+6, base, "start", n, k)
 		at += need
 	}
@@ -124,10 +145,12 @@ func foot(c *canvas, lines []string, x, y float64) {
 const footHigh = 15.0
 
 // turnedName writes the name of an upright axis along its left side.
-func turnedName(c *canvas, name string, p panel) {
+func turnedName(c *canvas, name string, p panel) { turnedAt(c, name, p, 14) }
+
+func turnedAt(c *canvas, name string, p panel, x float64) {
 	b := p.box()
 	k := ink{turned: true, size: 13}
-	c.text(14, (b.y0+b.y1)/2, "middle", clip(name, b.y1-b.y0+20, k), k)
+	c.text(x, (b.y0+b.y1)/2, "middle", clip(name, b.y1-b.y0+20, k), k)
 }
 
 // bar is an upright interval with its ends marked.

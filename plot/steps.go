@@ -27,7 +27,7 @@ func Steps(traces []measure.Trace, measures []measure.Result, opt Options) Drawi
 	thirds = withMols(thirds, mols, replayed)
 	families := familiesOf(append(slices.Clone(levels), thirds...))
 	opt = opt.withDefaults("steps", "Level steps")
-	s := sheet{opt: opt}
+	s := sheet{opt: opt, c: canvas{wide: opt.Width}}
 	s.y = heading(&s.c, opt.Title, referencesOf(levels), 8, opt.Width-16) + 6
 	if len(families) == 0 {
 		s.c.text(opt.Width/2, s.y+34, "middle", "no level steps were measured", ink{})
@@ -38,8 +38,8 @@ func Steps(traces []measure.Trace, measures []measure.Result, opt Options) Drawi
 		if i > 0 {
 			s.y += 18
 		}
-		s.y += 17
-		s.c.text(8, s.y-3, "start", stepHeading(*f), titleInk)
+		s.y += 20
+		s.c.text(8, s.y-6, "start", clip(stepHeading(*f), opt.Width-16, titleInk), titleInk)
 		f.stepSpans()
 		f.under = stepLines(mols, replayed)
 		s.family(*f)
@@ -120,10 +120,10 @@ func molsOf(measures []measure.Result) []measure.Result {
 
 // limitOf is 3 % in the unit of an axis.
 func limitOf(of measure.Axis) (float64, bool) {
-	switch of.Unit {
-	case "%":
+	switch {
+	case of.Unit == "%":
 		return threePercent, true
-	case "dB":
+	case of.Unit == "dB" && !of.Log:
 		return 20 * math.Log10(threePercent/100), true // −30.46 dB
 	}
 	return 0, false
@@ -195,10 +195,7 @@ func (f *family) stepSpans() {
 		return
 	}
 	if limit, ok := limitOf(f.y); ok {
-		f.ylo, f.yhi = math.Min(f.ylo, limit), math.Max(f.yhi, limit*1.2)
-		if limit < 0 {
-			f.yhi = math.Max(f.yhi, limit)
-		}
+		f.ylo, f.yhi = math.Min(f.ylo, limit), math.Max(f.yhi, limit)
 	}
 }
 

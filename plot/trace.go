@@ -7,6 +7,7 @@ import (
 	"strings"
 
 	"headstack/measure"
+	"headstack/unit"
 )
 
 // Trace draws one measured course: the speed against time, its spectrum, drift, level
@@ -24,7 +25,7 @@ func Trace(t measure.Trace, opt Options) Drawing {
 func Traces(ts []measure.Trace, opt Options) Drawing {
 	families := familiesOf(ts)
 	opt = opt.withDefaults("trace", titleOf(families))
-	s := sheet{opt: opt}
+	s := sheet{opt: opt, c: canvas{wide: opt.Width}}
 	s.y = heading(&s.c, opt.Title, referencesOf(ts), 8, opt.Width-16) + 6
 	for i, f := range families {
 		if i > 0 {
@@ -32,7 +33,7 @@ func Traces(ts []measure.Trace, opt Options) Drawing {
 		}
 		if len(families) > 1 {
 			s.y += 17
-			s.c.text(8, s.y-3, "start", titleOfName(f.name), ink{size: 13, bold: true})
+			s.c.text(8, s.y-3, "start", clip(titleOfName(f.name), s.opt.Width-16, titleInk), titleInk)
 		}
 		s.family(f)
 	}
@@ -147,8 +148,9 @@ func (s *sheet) single(f family) {
 	p.axes(&s.c)
 	turnedName(&s.c, p.y.name, p)
 	s.c.text((left+right)/2, p.y.a+37, "middle", clip(p.x.name, right-left, ink{}), ink{})
+	s.boundsRemark(f)
 	if f.drawn == 0 {
-		s.c.text((left+right)/2, (p.y.a+p.y.b)/2, "middle", "no course was measured", ink{})
+		s.c.message(p, "no course was measured")
 	}
 	if f.under != nil {
 		f.under(&s.c, p, f, fc)
@@ -168,6 +170,23 @@ func (s *sheet) single(f family) {
 		s.remarks = append(s.remarks, "Named places: "+k+".")
 	}
 	s.y = p.y.a + 42
+}
+
+// boundsRemark says what bars and bands are.
+func (s *sheet) boundsRemark(f family) {
+	any := false
+	for _, fc := range f.facets {
+		for _, c := range fc.courses {
+			any = any || slices.ContainsFunc(c.Points, func(p measure.Point) bool { return p.Lo < p.Hi })
+		}
+	}
+	r := "Bars and bands are 95" + unit.ThinSpace + "% intervals."
+	if f.extremes {
+		r = "The band is the least and the most within each point's stretch, not an interval."
+	}
+	if any && !slices.Contains(s.remarks, r) {
+		s.remarks = append(s.remarks, r)
+	}
 }
 
 // longNames writes bare track numbers out.
