@@ -26,6 +26,7 @@ var families = []family{
 	{name: "identity", hear: hearIdentity, results: (*session).identities},
 	{name: "erase", hear: hearErase, results: (*session).erasures},
 	{name: "staircase", hear: hearStaircase, traces: (*session).staircases},
+	{name: "speed", hear: hearSpeed, results: (*session).speedResults, traces: (*session).speedTraces},
 	{name: "distortion", hear: hearDistortion, results: (*session).distortions, traces: (*session).stepTraces},
 	{name: "companding", hear: hearCompanding, results: (*session).compandings},
 	{name: "noise", hear: hearSilence, results: (*session).noises},
@@ -39,6 +40,7 @@ type stretch struct {
 	section testtape.Section
 	part    *programme.Part // nil on a test tape
 	kind    programme.Kind
+	speed   bool    // the speed is followed here, for wow and flutter
 	ratio   float64 // actual over nominal speed, about
 	partial bool    // cut by the start or end of the capture
 	atRef   bool    // it is the reference section

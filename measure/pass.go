@@ -28,6 +28,7 @@ type take struct {
 	heard    map[string]map[int]*heard // by family, by section index
 	missing  map[int]string            // by section index: why nothing was heard there
 	tones    map[int]*toneTake         // by section index; every tone section has one
+	speed    *speedTake                // the tone on which the speed is followed, nil none
 }
 
 // listener takes the samples of one channel in one section, in order, then is told
@@ -124,8 +125,9 @@ func (t *take) plan(opt Options, found finding) []*window {
 	if !(ratio > 0) {
 		ratio = 1
 	}
-	reference, hasReference := (&session{opt: opt, prog: opt.programme}).referenceSection()
 	var windows []*window
+	reference, hasReference := (&session{opt: opt, prog: opt.programme}).referenceSection()
+	speedIndex := speedSection(opt.programme, opt.Tape, found)
 	for _, pl := range found.places {
 		sec := opt.Tape.Sections[pl.index]
 		t.sections = append(t.sections, SectionFound{
@@ -143,6 +145,7 @@ func (t *take) plan(opt Options, found finding) []*window {
 		if opt.programme != nil {
 			at.part = &opt.programme.Parts[pl.index]
 		}
+		at.speed = pl.index == speedIndex
 		if w := t.window(at); w != nil {
 			windows = append(windows, w)
 		}
