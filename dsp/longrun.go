@@ -86,6 +86,24 @@ func LeastSquares(y []float64, cols [][]float64, want int) (e Estimate, ok bool)
 	return leastSquares(fold(y), &c, len(y), want)
 }
 
+// Coefficients fits y by the columns as [LeastSquares] does and returns the
+// coefficients alone, at a small part of the cost.
+func Coefficients(y []float64, cols [][]float64) ([]float64, bool) {
+	if len(y) < len(cols) {
+		return nil, false
+	}
+	var c columns
+	for _, x := range cols {
+		f := fold(x[:len(y)])
+		c.add(f.even, f.odd)
+	}
+	nrm, ok := newNormal(&c)
+	if !ok {
+		return nil, false
+	}
+	return nrm.solve(c.times(fold(y))), true
+}
+
 // leastSquares is [LeastSquares] of a folded series of n values, at least 8 more than
 // there are columns.
 func leastSquares(y folded, cols *columns, n, want int) (e Estimate, ok bool) {

@@ -67,6 +67,34 @@ func TestMeanCovers(t *testing.T) {
 	}
 }
 
+// Data made of the columns give back their factors, of odd and of even length, and both
+// ways of fitting agree; a column that repeats another is refused.
+func TestFitsReturnWhatWasPutIn(t *testing.T) {
+	r := rand.New(rand.NewPCG(4, 2))
+	for _, n := range []int{40, 41, 700, 701} {
+		want := []float64{3, -0.5, 1e-3}
+		cols := [][]float64{make([]float64, n), make([]float64, n), make([]float64, n)}
+		y := make([]float64, n)
+		for i := range y {
+			cols[0][i], cols[1][i], cols[2][i] = 1, r.NormFloat64(), float64(i)
+			y[i] = want[0] + want[1]*cols[1][i] + want[2]*cols[2][i]
+		}
+		got, ok := dsp.Coefficients(y, cols)
+		if !ok {
+			t.Fatalf("n=%d: no coefficients", n)
+		}
+		for k := range want {
+			e, ok := dsp.LeastSquares(y, cols, k)
+			if !ok || math.Abs(got[k]-want[k]) > 1e-10 || math.Abs(e.Value-want[k]) > 1e-10 || !(e.Half() < 1e-9) {
+				t.Errorf("n=%d: coefficient %d is %.12g and %.12g ± %.2g, want %g", n, k, got[k], e.Value, e.Half(), want[k])
+			}
+		}
+		if _, ok := dsp.Coefficients(y, append(cols, cols[1])); ok {
+			t.Errorf("n=%d: a repeated column is accepted", n)
+		}
+	}
+}
+
 // A phase with flutter: several sinusoids in frequency, white noise in phase.
 func TestFitSlopeCoversUnderFlutter(t *testing.T) {
 	runs := 400
