@@ -234,18 +234,36 @@ func slopeOf(rs []reading) dsp.Estimate {
 	if len(rs) < 3 {
 		return e
 	}
-	rss, chi2 := 0.0, 0.0
+	rss := 0.0
 	for _, r := range rs {
 		d := r.level.Value - meanY - e.Value*(r.stated-meanX)
 		rss += d * d
-		chi2 += d * d / variance(r.level)
 	}
-	if dsp.ChiSquaredTail(n-2, chi2) < slopeMisfit {
+	if dsp.ChiSquaredTail(n-2, straightness(rs)) < slopeMisfit {
 		if se := math.Sqrt(rss / (n - 2) / sxx); se > e.SE {
 			e.SE, e.Dof = se, n-2
 		}
 	}
 	return e
+}
+
+// straightness is the least sum of squares of the readings about a straight line, in
+// units of their variances: chi-square when they lie on one.
+func straightness(rs []reading) float64 {
+	var w, wx, wy, wxx, wxy float64
+	for _, r := range rs {
+		p := 1 / variance(r.level)
+		w, wx, wy = w+p, wx+p*r.stated, wy+p*r.level.Value
+		wxx, wxy = wxx+p*r.stated*r.stated, wxy+p*r.stated*r.level.Value
+	}
+	slope := (w*wxy - wx*wy) / (w*wxx - wx*wx)
+	base := (wy - slope*wx) / w
+	sum := 0.0
+	for _, r := range rs {
+		d := r.level.Value - base - slope*r.stated
+		sum += d * d / variance(r.level)
+	}
+	return sum
 }
 
 // trebleFollows compares the treble tone with the middle one at the highest and the

@@ -21,15 +21,16 @@ import (
 // only), times a gain, plus noise.
 type bent struct {
 	synth
-	prog     *programme.Programme
-	a, b     float64
-	aTreble  float64
-	gain     float64 // peak of a 0 dB tone
-	expand   float64 // levels are raised to this power in replay, 1 none
-	slide    float64 // dB by which treble falls for each dB below 0
-	flicker  float64 // r.m.s. of slow random level changes
-	harmonic float64 // a third harmonic straight, re the fundamental, besides
+	prog    *programme.Programme
+	a, b    float64
+	aTreble float64
+	gain    float64 // peak of a 0 dB tone
+	expand  float64 // levels are raised to this power in replay, 1 none
+	slide   float64 // dB by which treble falls for each dB below 0
+	flicker float64 // r.m.s. of random level changes, relative, up to about flickerHz
 }
+
+const flickerHz = 5
 
 // fundamentals are the amplitudes that a tone of amplitude 1 leaves in x − a·x³ + b·x²:
 //
@@ -80,7 +81,7 @@ func (s *bent) render() (*memory, finding) {
 				x += amps[k] * v
 			}
 			y += x - s.a*x*x*x + s.b*x*x
-			slow += -slow*2*math.Pi/s.rate + s.flicker*math.Sqrt(4*math.Pi/s.rate)*r.NormFloat64()
+			slow += -slow*2*math.Pi*flickerHz/s.rate + s.flicker*math.Sqrt(4*math.Pi*flickerHz/s.rate)*r.NormFloat64()
 			m.ch[0][j] = s.gain*y*(1+slow) + s.noise*r.NormFloat64()
 			if s.add != nil {
 				m.ch[0][j] += s.add(0, float64(j)/s.rate)
