@@ -15,10 +15,7 @@ type toneChannel struct {
 	band  dsp.Band
 	rate  float64 // of the capture
 
-	n       int64
-	sumSq   float64
-	run     int // consecutive samples at full scale
-	clipped int
+	extent
 
 	// Kept after finish, means over blocks of length dt:
 	dt     float64
@@ -38,12 +35,10 @@ type toneChannel struct {
 
 const (
 	blockSeconds = 0.008 // of the means kept: flutter to 60 Hz and drop-outs fit in
-	fullScale    = 0.9999
-	clipRun      = 3   // as many samples in a row at full scale are clipping
-	absentDB     = 12  // the strongest line over the median of the band
-	weakDB       = 10  // tone over noise in the band below which a phase cannot be followed
-	dropWarnDB   = 3   // a dip worth a word
-	humWarnDB    = -50 // a neighbouring line worth a word, re the tone
+	absentDB     = 12    // the strongest line over the median of the band
+	weakDB       = 10    // tone over noise in the band below which a phase cannot be followed
+	dropWarnDB   = 3     // a dip worth a word
+	humWarnDB    = -50   // a neighbouring line worth a word, re the tone
 )
 
 // toneBand chooses what to keep around a tone: ±2 % for a speed that is not the
@@ -61,19 +56,7 @@ func newToneChannel(rate float64, band dsp.Band) *toneChannel {
 }
 
 func (c *toneChannel) feed(x []float64) {
-	for _, v := range x {
-		c.sumSq += v * v
-		if math.Abs(v) < fullScale {
-			c.run = 0
-			continue
-		}
-		if c.run++; c.run == clipRun {
-			c.clipped += clipRun
-		} else if c.run > clipRun {
-			c.clipped++
-		}
-	}
-	c.n += int64(len(x))
+	c.extent.feed(x)
 	c.demod.Feed(x)
 }
 

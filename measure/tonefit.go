@@ -136,8 +136,10 @@ func meanAt(y, wobble []float64) (mean dsp.Estimate, follow float64, ok bool) {
 			for i := range one {
 				one[i] = 1
 			}
-			k, _ := dsp.LeastSquares(y, [][]float64{one, wobble}, 1)
-			return mean, k.Value, true
+			if k, ok := dsp.Coefficients(y, [][]float64{one, wobble}); ok {
+				follow = k[1]
+			}
+			return mean, follow, true
 		}
 	}
 	mean, ok = dsp.Mean(y)
