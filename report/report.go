@@ -11,12 +11,12 @@ import (
 	"io"
 	"slices"
 	"strconv"
+	"strings"
 	"time"
 
 	"headstack/diagnosis"
 	"headstack/job"
 	"headstack/measure"
-	"headstack/plot"
 	"headstack/unit"
 )
 
@@ -43,6 +43,9 @@ type Data struct {
 	NoVerdict string
 	When      time.Time // of writing, passed in so that the same record gives the same bytes
 	Program   string    // name and version
+	// LoopedBack says when a capture interface was looped back, by the SHA-256 of its
+	// loop-back; see [LoopedBack]. One that is missing has no date in the report.
+	LoopedBack map[string]time.Time
 }
 
 // StyleHash is the base64 SHA-256 of the style sheet inside the report, as a
@@ -96,17 +99,9 @@ type model struct {
 	Refused     []string
 	Instruments []string
 	Tapes       []string
+	Programmes  []string
+	Interfaces  []string
 	Cases       []string
-}
-
-// Found is a set of captures taken the same way, measured together.
-type Found struct {
-	Heading  string
-	Captures []string // refs and files
-	Tables   []Table
-	Plot     template.HTML // empty: no response
-	Warnings []string
-	Missing  []string // sections that were not found, with the reason
 }
 
 // Line is one entry as the report lists it.
@@ -122,7 +117,7 @@ func newModel(d Data) (model, error) {
 	if m.Hash, err = RecordHash(d.View); err != nil {
 		return m, err
 	}
-	m.AsFound = FoundIn(d.View)
+	m.AsFound = FoundIn(d.View, d.LoopedBack)
 	if d.Verdict != nil {
 		for _, s := range d.Verdict.Stages {
 			switch s.Status {
@@ -174,11 +169,6 @@ func LineOf(v *job.View, e job.Entry) Line {
 }
 
 func (m *model) collect() {
-	add := func(list *[]string, s string) {
-		if s != "" && !slices.Contains(*list, s) {
-			*list = append(*list, s)
-		}
-	}
 	for _, e := range m.View.Current {
 		if e.Kind != job.KindNote {
 			add(&m.Cases, CaseWord(e.Case))
@@ -187,65 +177,15 @@ func (m *model) collect() {
 			add(&m.Instruments, e.Reading.Instrument)
 		}
 		if e.Capture != nil {
-			add(&m.Tapes, e.Capture.Played())
+			if e.Capture.Programme != "" {
+				add(&m.Programmes, e.Capture.Programme)
+			} else {
+				add(&m.Tapes, e.Capture.Tape)
+			}
+			add(&m.Interfaces, InterfaceText(*e.Capture, m.LoopedBack))
 			add(&m.Instruments, "capture of "+strconv.Itoa(max(len(e.Capture.Tracks), 1))+" channels")
 		}
 	}
-}
-
-// FoundIn groups the captures of a job by function, tape and case state and
-// sets their figures out together. Of several figures for one place the first
-// taken stands: that is what "as found" means.
-func FoundIn(v *job.View) []Found {
-	type way struct {
-		function, tape string
-		state          measure.CaseState
-	}
-	var ways []way
-	results := map[way][]measure.Result{}
-	found := map[way]*Found{}
-	for _, e := range v.Current {
-		if e.Capture == nil {
-			continue
-		}
-		c := e.Capture
-		k := way{c.Function, c.Played(), e.Case}
-		if found[k] == nil {
-			ways = append(ways, k)
-			found[k] = &Found{Heading: fmt.Sprintf("%s of %s, %s", functionName(v, c.Function), c.Played(), CaseWord(e.Case))}
-		}
-		f := found[k]
-		f.Captures = append(f.Captures, e.Ref+": "+c.File)
-		f.Warnings = append(f.Warnings, c.Report.Warnings...)
-		for _, s := range c.Report.Sections {
-			if !s.Found {
-				f.Missing = append(f.Missing, fmt.Sprintf("section %q of %s not found: %s", s.Name, c.File, s.Reason))
-			}
-		}
-		results[k] = append(results[k], c.Report.Measures...)
-	}
-	var out []Found
-	for i, k := range ways {
-		f := found[k]
-		f.Tables = paper(Tables(results[k]))
-		for _, t := range f.Tables {
-			if t.Name == "response" && f.Plot == "" {
-				f.Plot = plot.Response(results[k], plot.Options{ID: "found" + strconv.Itoa(i+1), Title: "Response of each track"})
-			}
-		}
-		out = append(out, *f)
-	}
-	return out
-}
-
-func functionName(v *job.View, id string) string {
-	if f, ok := v.Def.Function(id); ok && f.Name != "" {
-		return f.Name
-	}
-	if id == "" {
-		return "play"
-	}
-	return id
 }
 
 // notDone lists what was left out, and each refused figure with its reason.
@@ -263,20 +203,47 @@ func notDone(v *job.View) (open, refused []string) {
 	open = append(open, functionsOpen(v)...)
 	captures := 0
 	for _, e := range v.Current {
-		if e.Capture == nil {
-			continue
-		}
-		captures++
-		for _, r := range e.Capture.Report.Measures {
-			if r.Refused != "" {
-				refused = append(refused, fmt.Sprintf("%s: %s, %s: %s", e.Ref, r.Name, whereOf(r), r.Refused))
-			}
+		if e.Capture != nil {
+			captures++
+			refused = append(refused, refusals(e.Ref, e.Capture.Report.Measures)...)
 		}
 	}
 	if captures == 0 {
-		open = append(open, "No test tape was captured: level, response, speed, azimuth and noise are not known.")
+		open = append(open, "Nothing was captured: level, response, speed, azimuth, noise, distortion and crosstalk are not known.")
 	}
 	return open, refused
+}
+
+// placesNamed is how many places of one refusal are named; more are counted.
+const placesNamed = 6
+
+// refusals lists what was not measured. A reason that differs in its figures only, from
+// place to place, is named once with its places: the cells of the tables have each.
+func refusals(ref string, measures []measure.Result) []string {
+	type kind struct{ name, reason string }
+	var kinds []kind
+	first := map[kind]string{}
+	places := map[kind][]string{}
+	for _, r := range measures {
+		if r.Refused == "" {
+			continue
+		}
+		k := kind{r.Name, shape(r.Refused)}
+		if first[k] == "" {
+			kinds, first[k] = append(kinds, k), r.Refused
+		}
+		places[k] = append(places[k], whereOf(r))
+	}
+	var out []string
+	for _, k := range kinds {
+		where := places[k]
+		more := ""
+		if n := len(where) - placesNamed; n > 0 {
+			where, more = where[:placesNamed], fmt.Sprintf(" and %d more", n)
+		}
+		out = append(out, fmt.Sprintf("%s: %s, %s%s: %s", ref, titled(k.name).Title, strings.Join(where, "; "), more, first[k]))
+	}
+	return out
 }
 
 func functionsOpen(v *job.View) []string {

@@ -127,7 +127,7 @@ func TestReportWithoutVerdictOrRecord(t *testing.T) {
 	d.Verdict, d.NoVerdict = nil, "the evidence contradicts itself"
 	d.View.Entries, d.View.Current = nil, nil
 	page := write(t, d)
-	for _, want := range []string{"No verdict: the evidence contradicts itself", "Nothing was recorded", "No test tape was captured", "No stage is proved good"} {
+	for _, want := range []string{"No verdict: the evidence contradicts itself", "Nothing was recorded", "Nothing was captured", "No stage is proved good"} {
 		if !strings.Contains(page, want) {
 			t.Errorf("the report does not say %q", want)
 		}

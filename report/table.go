@@ -7,6 +7,7 @@ import (
 	"slices"
 	"strconv"
 	"strings"
+	"unicode/utf8"
 
 	"headstack/measure"
 	"headstack/unit"
@@ -16,12 +17,14 @@ import (
 // tracks) are rows, tones are columns, in the same order everywhere.
 type Table struct {
 	Name      string // measure: "response"
-	Title     string // "Response"
+	Title     string // "Response", as [measure.HeadingOf] has it
+	About     string // one line: what it is
 	Unit      string // as printed: "µs"
 	Reference string // what 0 is, for the heading
 	Method    string
-	RowHead   string // "track" or "tracks"
+	RowHead   string // "track", "tracks", or "from" where the rows act on the columns
 	Columns   []string
+	Matrix    bool // from each track into each other: figures stand without their unit
 	Rows      []Row
 	Notes     []Note // warnings, lettered
 }
@@ -45,25 +48,38 @@ type Cell struct {
 // Note is a warning that belongs to the cells with its letter.
 type Note struct{ Letter, Text string }
 
-var titles = map[string]string{
-	"level": "Level", "response": "Response", "noise": "Noise", "speed_error": "Speed error",
-	"azimuth": "Azimuth", "delay": "Delay between tracks",
+// Tables sets out results as tables, one for each measure and of crosstalk one for each
+// tone: in the order of [measure.Headings], then any others by name. Of several results
+// for one cell the first stands.
+func Tables(measures []measure.Result) []Table {
+	var out []Table
+	for _, n := range namesOf(measures) {
+		var of []measure.Result
+		for _, r := range measures {
+			if r.Name == n {
+				of = append(of, r)
+			}
+		}
+		if matrices[n] {
+			out = append(out, matricesOf(n, of)...)
+			continue
+		}
+		out = append(out, tableOf(n, of))
+	}
+	return out
 }
 
-var order = []string{"response", "level", "speed_error", "azimuth", "delay", "noise"}
-
-// Tables sets out results as tables, one for each measure: response, level,
-// speed, azimuth, delay, noise, then any others by name. Of several results for
-// one cell the first stands.
-func Tables(measures []measure.Result) []Table {
+// namesOf lists the measures that there are, in the order of a report.
+func namesOf(measures []measure.Result) []string {
 	var names []string
 	for _, r := range measures {
 		if !slices.Contains(names, r.Name) {
 			names = append(names, r.Name)
 		}
 	}
+	order := measure.Headings()
 	rank := func(n string) int {
-		if i := slices.Index(order, n); i >= 0 {
+		if i := slices.IndexFunc(order, func(h measure.Heading) bool { return h.Name == n }); i >= 0 {
 			return i
 		}
 		return len(order)
@@ -71,17 +87,17 @@ func Tables(measures []measure.Result) []Table {
 	slices.SortStableFunc(names, func(a, b string) int {
 		return cmp.Or(cmp.Compare(rank(a), rank(b)), cmp.Compare(a, b))
 	})
-	var out []Table
-	for _, n := range names {
-		var of []measure.Result
-		for _, r := range measures {
-			if r.Name == n {
-				of = append(of, r)
-			}
-		}
-		out = append(out, tableOf(n, of))
+	return names
+}
+
+// titled is a table without rows.
+func titled(name string) Table {
+	h := measure.HeadingOf(name)
+	t := Table{Name: name, Title: h.Title, About: h.About, RowHead: "track"}
+	if h.Title == name { // not listed
+		t.Title = strings.ReplaceAll(name, "_", " ")
 	}
-	return out
+	return t
 }
 
 type place struct {
@@ -94,10 +110,7 @@ type column struct {
 }
 
 func tableOf(name string, of []measure.Result) Table {
-	t := Table{Name: name, Title: titles[name], RowHead: "track"}
-	if t.Title == "" {
-		t.Title = strings.ReplaceAll(name, "_", " ")
-	}
+	t := titled(name)
 	var rows []place
 	var cols []column
 	for _, r := range of {
@@ -114,13 +127,15 @@ func tableOf(name string, of []measure.Result) Table {
 	slices.SortFunc(rows, func(a, b place) int {
 		return cmp.Or(cmp.Compare(a.track, b.track), cmp.Compare(a.trackB, b.trackB))
 	})
-	slices.SortStableFunc(cols, func(a, b column) int {
-		return cmp.Or(cmp.Compare(a.hz, b.hz), cmp.Compare(a.section, b.section))
-	})
+	// Sections of one tone stay as they come on the tape: level steps rise.
+	slices.SortStableFunc(cols, func(a, b column) int { return cmp.Compare(a.hz, b.hz) })
 	for _, c := range cols {
 		t.Columns = append(t.Columns, columnName(c, cols))
 	}
 	t.Unit, t.Reference, t.Method = headings(of)
+	if name == "identity" || name == "polarity" { // their cells are words
+		t.Unit, t.Reference = "", ""
+	}
 	for _, p := range rows {
 		row := Row{Label: p.label()}
 		for _, c := range cols {
@@ -141,16 +156,20 @@ func (p place) label() string {
 	return strconv.Itoa(p.track)
 }
 
+// columnName is the tone, and the section where several have that tone.
 func columnName(c column, all []column) string {
+	section := cmp.Or(c.section, "all sections")
 	if c.hz == 0 {
-		return cmp.Or(c.section, "all sections")
+		return section
 	}
-	for _, o := range all {
-		if o.hz == c.hz && o.section != c.section {
-			return unit.Frequency(unit.Hertz(c.hz)) + ", " + cmp.Or(c.section, "all sections")
-		}
+	tone := unit.Frequency(unit.Hertz(c.hz))
+	if !slices.ContainsFunc(all, func(o column) bool { return o.hz == c.hz && o.section != c.section }) {
+		return tone
 	}
-	return unit.Frequency(unit.Hertz(c.hz))
+	if strings.Contains(section, strings.ReplaceAll(tone, unit.ThinSpace, " ")) {
+		return section // it names its tone
+	}
+	return section + ", " + tone
 }
 
 // headings gives unit, reference and method for the table's heading. Methods and
@@ -182,17 +201,44 @@ func (t *Table) cell(of []measure.Result, p place, c column) Cell {
 		if (place{r.Track, r.TrackB}) != p || (column{r.ToneHz, r.Section}) != c {
 			continue
 		}
-		f := r.Figure()
-		cell := Cell{Text: f.String(), Refused: r.Refused != ""}
-		if !cell.Refused {
-			cell.Value, cell.Spread = f.Parts()
-		}
+		cell := t.figure(r)
 		for _, w := range r.Warnings {
 			cell.Notes = append(cell.Notes, t.note(w))
 		}
 		return cell
 	}
 	return Cell{Text: "–", Empty: true}
+}
+
+// shortReason is how many letters of a refusal stand in a cell; a longer one is
+// lettered, and stands in full under the table.
+const shortReason = 40
+
+func (t *Table) figure(r measure.Result) Cell {
+	f := r.Figure()
+	cell := Cell{Text: f.String(), Refused: r.Refused != ""}
+	if cell.Refused {
+		short, rest, cut := strings.Cut(r.Refused, ": ")
+		if utf8.RuneCountInString(short) > shortReason {
+			cell.Text, cut = "not measured", true
+		} else if cut && rest != "" {
+			cell.Text = "not measured: " + short
+		}
+		if cut {
+			cell.Notes = append(cell.Notes, t.note("not measured: "+r.Refused))
+		}
+		return cell
+	}
+	cell.Value, cell.Spread = f.Parts()
+	switch {
+	case r.Name == "identity":
+		cell.Value = "track " + f.Number()
+	case r.Name == "polarity" && r.Value < 0:
+		cell.Value = "reversed"
+	case r.Name == "polarity":
+		cell.Value = "upright"
+	}
+	return cell
 }
 
 func (t *Table) note(text string) string {
@@ -213,16 +259,23 @@ func letter(n int) string {
 	return letter(n/26-1) + string(rune('a'+n%26))
 }
 
-// paperColumns is how many tones fit an A4 sheet upright.
-const paperColumns = 6
+// paperColumns is how many tones fit an A4 sheet upright, matrixColumns how many tracks
+// of a matrix.
+const paperColumns, matrixColumns = 6, 9
 
 // paper cuts tables that are too wide for a sheet into ones that are not, with
 // the tracks again at the left of each.
 func paper(tables []Table) []Table {
 	var out []Table
 	for _, t := range tables {
-		for from := 0; from < len(t.Columns); from += paperColumns {
-			to := min(from+paperColumns, len(t.Columns))
+		fit := paperColumns
+		if t.Matrix {
+			fit = matrixColumns
+		}
+		// Parts of about equal width: none with a single column left over.
+		parts := (len(t.Columns) + fit - 1) / fit
+		for i := range parts {
+			from, to := i*len(t.Columns)/parts, (i+1)*len(t.Columns)/parts
 			part := t
 			part.Columns, part.Rows = t.Columns[from:to], nil
 			for _, r := range t.Rows {
@@ -232,7 +285,7 @@ func paper(tables []Table) []Table {
 				part.Title += ", continued"
 			}
 			if to < len(t.Columns) {
-				part.Notes = nil // once, under the last part
+				part.Notes, part.Method = nil, "" // once, under the last part
 			}
 			out = append(out, part)
 		}

@@ -120,5 +120,11 @@ func captureText(c job.Capture) string {
 		}
 		s += ", tracks " + strings.Join(t, ", ")
 	}
+	if c.WhileRecording {
+		s += ", while recording"
+	}
+	if c.Interface != "" {
+		s += ", through " + c.Interface
+	}
 	return s
 }
