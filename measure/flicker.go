@@ -7,6 +7,7 @@ import (
 	"sync"
 
 	"gonum.org/v1/gonum/dsp/fourier"
+	"gonum.org/v1/gonum/mathext"
 
 	"headstack/dsp"
 )
@@ -66,6 +67,7 @@ func newCourse(ch *toneChannel) *course {
 		c.why = "section too short for its flicker"
 		return c
 	}
+	c.power.SE *= c.widening()
 	c.noise = c.noisePart()
 	return c
 }
@@ -96,6 +98,31 @@ func (c *course) pass(db []float64) {
 		c.modes = append(c.modes, spec[m])
 	}
 	c.y = plan.Transform(nil, spec)
+}
+
+// widening is by how much dsp.Mean states the error of the power too small. It takes the
+// spectrum of y² to be flat over the modes it looks at. That of a Gaussian y is
+//
+//	Σ s(m)·s(m+j)
+//
+// at mode j, s being the spectrum of y, and falls where the flicker is slow.
+func (c *course) widening() float64 {
+	s := smoothed(c.modes)
+	top := 0.0
+	for _, v := range s {
+		top += v * v
+	}
+	const looked = 24
+	sum := 0.0
+	for j := 1; j <= looked; j++ {
+		for m := 0; m+j < len(s); m++ {
+			sum += s[m] * s[m+j]
+		}
+	}
+	if !(sum > 0) {
+		return 1
+	}
+	return math.Min(1.6, math.Sqrt(looked*top/sum))
 }
 
 // smooth is the largest number up to n whose prime factors are 2, 3 and 5: as long a
@@ -160,22 +187,31 @@ func (c *course) folded(f float64) float64 {
 	return sum * math.Pow(x/math.Sin(x), 2)
 }
 
-// net is the flicker's power without the noise, its 95 % interval with the lower end
-// at 0 at least. The interval of the whole is a factor, as for a chi-square; that of a
-// difference follows from those of its parts (Donner and Zou, Statistics in Medicine
-// 21, 2002, known there as the method of variance estimates recovery).
+// net is the flicker's power without the noise and its 95 % interval. The interval of
+// the whole is that of a chi-square with the same relative error; that of a difference
+// follows from those of its parts (G. Y. Zou, A. Donner, Statistics in Medicine 27,
+// 2008: method of variance estimates recovery).
 func (c *course) net() (value, lo, hi float64) {
 	p, n := c.power, c.noise
 	value = p.Value - n.Value
-	factor := 1.0
-	if p.Value > 0 {
-		factor = math.Exp(p.Half() / p.Value)
-	}
-	pl, pu := p.Value/factor, p.Value*factor
+	pl, pu := chiInterval(p)
 	nl, nu := n.Value-n.Half(), n.Value+n.Half()
 	lo = value - math.Hypot(p.Value-pl, nu-n.Value)
 	hi = value + math.Hypot(pu-p.Value, n.Value-nl)
 	return value, lo, hi
+}
+
+// chiInterval is the 95 % interval of a power whose estimate is spread like a
+// chi-square: ν·P/χ²(ν), with ν such that its relative error is that of p.
+func chiInterval(p dsp.Estimate) (lo, hi float64) {
+	if !(p.SE > 0) || !(p.Value > 0) {
+		return p.Value, p.Value
+	}
+	nu := math.Max(2, 2*math.Pow(1.96*p.Value/p.Half(), 2))
+	if nu > 2000 {
+		return p.Value - p.Half(), p.Value + p.Half()
+	}
+	return p.Value * nu / 2 / mathext.GammaIncRegInv(nu/2, 0.975), p.Value * nu / 2 / mathext.GammaIncRegInv(nu/2, 0.025)
 }
 
 // rootOf turns a power into dB r.m.s.; less than nothing is nothing.

@@ -99,8 +99,7 @@ func (e *humEar) find() humFound {
 		out.ok = out.ok || l.seen && l.number <= 3
 		out.total = combine([]float64{1, 1}, out.total, l.power)
 	}
-	// The noise's density is known from some hundred values.
-	out.total.Dof = math.Max(30, float64(2*e.blocks))
+	out.total.Dof = e.noiseDof()
 	if out.total.Value < 2*out.total.SE {
 		out.ok = false
 	}
@@ -122,7 +121,7 @@ func (e *humEar) floor() []float64 {
 	top := min(len(out)-1, int(humTopHz*1.05/e.df))
 	dof := e.dof()
 	bias := math.Pow(1-2/(9*dof), 3)
-	reach := max(10, int(5/e.df))
+	reach := e.reach()
 	for k := 0; k <= top; k++ {
 		near := slices.Clone(e.density[max(1, k-reach):min(top, k+reach+1)])
 		slices.Sort(near)
@@ -136,6 +135,15 @@ func (e *humEar) floor() []float64 {
 func (e *humEar) dof() float64 {
 	k := float64(e.blocks)
 	return 2 * k / (1 + 2*(k-1)/(k*36))
+}
+
+// reach is how many bins on either side of a line tell the noise under it.
+func (e *humEar) reach() int { return max(10, int(5/e.df)) }
+
+// noiseDof are the degrees of freedom of the noise under a line: the median of the bins
+// on both sides counts for 2/π of them, and neighbours share 4/9 and 1/36 of their power.
+func (e *humEar) noiseDof() float64 {
+	return float64(2*e.reach()) * e.dof() * 2 / math.Pi / 1.94
 }
 
 // leastRatio is the ratio to the noise that noise itself exceeds with humChance.
@@ -222,9 +230,8 @@ func (e *humEar) lines(f float64, floor []float64, least float64) []humLine {
 		inStep := 2 * math.Max(0, p) * under / (18 * k * k / (41*k - 6) * e.seconds)
 		// Neighbouring bins share 4/9 and 1/36 of their power.
 		alone := under * e.df * under * e.df * n * 1.94 * 2 / e.dof()
-		// The noise is known from reach bins on either side, by their median.
-		known := n * n * under * e.df * under * e.df * 2 / e.dof() * 1.94 * math.Pi / 2 / (2 * math.Max(10, 5/e.df))
-		l := humLine{number: h, hz: hz, power: dsp.Estimate{Value: p, SE: math.Sqrt(inStep + alone + known), Dof: 30}}
+		known := n * n * under * e.df * under * e.df * 2 / e.noiseDof()
+		l := humLine{number: h, hz: hz, power: dsp.Estimate{Value: p, SE: math.Sqrt(inStep + alone + known), Dof: e.noiseDof()}}
 		r, _ := e.peak(hz, floor)
 		l.over, l.seen = r, r > least
 		out = append(out, l)
@@ -234,7 +241,7 @@ func (e *humEar) lines(f float64, floor []float64, least float64) []humLine {
 
 // besides is the noise under a line, as the mean of the two sides: a slope cancels.
 func (e *humEar) besides(lo, hi int, floor []float64) float64 {
-	reach := max(10, int(5/e.df))
+	reach := e.reach()
 	bias := math.Pow(1-2/(9*e.dof()), 3)
 	left := slices.Clone(e.density[max(1, lo-1-reach):max(2, lo-1)])
 	right := slices.Clone(e.density[min(hi+2, len(e.density)-2):min(hi+2+reach, len(e.density)-1)])

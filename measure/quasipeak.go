@@ -12,6 +12,9 @@ const (
 	// meterMean is the length of the means kept of the meter, in seconds: short beside
 	// its own lag of 0.14 s.
 	meterMean = 0.05
+	// detectorLag is that of the detector per second. A wrong value here would cost a wider
+	// interval, no more.
+	detectorLag = 7.23
 	// meterSettle is how many times the detector's settling is waited: the first reading
 	// used is then within 0.02 dB.
 	meterSettle = 1.5
@@ -96,12 +99,21 @@ func (s *session) noise468(r Result, t *take, c *silentChannel, partial bool, wh
 	return r
 }
 
-// meterMeanOf is the mean reading, with the interval of readings that hang together.
-func meterMeanOf(x []float64) (dsp.Estimate, bool) {
-	if len(x) < 40 {
+// meterMeanOf is the mean reading. The lag of the meter makes its readings hang
+// together over a good part of a second, more than short sections can tell from their
+// own spectrum; so it is undone first, which leaves the mean as it is:
+//
+//	u[k] = (v[k] − φ·v[k−1])/(1 − φ)
+func meterMeanOf(v []float64) (dsp.Estimate, bool) {
+	if len(v) < 40 {
 		return dsp.Estimate{}, false
 	}
-	return dsp.Mean(x)
+	phi := math.Exp(-detectorLag * meterMean)
+	u := make([]float64, len(v)-1)
+	for k := range u {
+		u[k] = (v[k+1] - phi*v[k]) / (1 - phi)
+	}
+	return dsp.Mean(u)
 }
 
 // spread is the range that holds the middle 95 % of x.
