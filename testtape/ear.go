@@ -13,8 +13,9 @@ type ear struct {
 	window []float64
 	fft    *dsp.RealFFT
 	bands  []band
-	raw    []float64   // the last hop of the block before, then the block, at the capture's rate
-	halved [][]float64 // a frame after each halving
+	raw    [2][]float64 // the last hop of the block before, then the block, at the capture's rate; in turn
+	block  []float64    // the one being analysed
+	halved [][]float64  // a frame after each halving
 	frame  []float64
 	spec   []complex128
 	power  []float64
@@ -60,9 +61,12 @@ func newEar(f *features, window []float64) *ear {
 	n := len(window)
 	e := &ear{
 		f: f, window: window, fft: dsp.NewRealFFT(n),
-		raw: make([]float64, f.hop*(blockHops+1)<<f.halvings), frame: make([]float64, n),
-		spec: make([]complex128, n/2+1), power: make([]float64, n/2+1),
+		frame: make([]float64, n),
+		spec:  make([]complex128, n/2+1), power: make([]float64, n/2+1),
 		heard: make([]sound, blockHops+1), energy: make([]float64, blockHops+1),
+	}
+	for i := range e.raw {
+		e.raw[i] = make([]float64, f.hop*(blockHops+1)<<f.halvings)
 	}
 	for i := range f.halvings {
 		e.halved = append(e.halved, make([]float64, n<<f.halvings>>(i+1)))
@@ -90,7 +94,7 @@ func newBand(x float64, top int) band {
 // analyse fills in what is heard in frame i of the block.
 func (e *ear) analyse(i int) {
 	hop := e.f.hop << e.f.halvings
-	x := e.raw[(i-1)*hop : (i+1)*hop]
+	x := e.block[(i-1)*hop : (i+1)*hop]
 	for _, y := range e.halved {
 		var h halver // it begins on nothing, where the window is nought
 		h.halve(y, x)

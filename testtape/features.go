@@ -8,6 +8,7 @@ import (
 	"math"
 	"runtime"
 	"sort"
+	"sync"
 
 	"golang.org/x/sync/errgroup"
 
@@ -111,6 +112,8 @@ func listen(ctx context.Context, s dsp.Stream, t *Tape) (*features, error) {
 	}
 	f.hop, f.binHz = n/2, f.rate/float64(n)
 	l := newListener(f, n)
+	var analysis sync.WaitGroup // of the block before, while the next is read
+	defer analysis.Wait()
 	for i := 0; ; i++ {
 		if err := ctx.Err(); err != nil {
 			return nil, err
@@ -120,16 +123,17 @@ func listen(ctx context.Context, s dsp.Stream, t *Tape) (*features, error) {
 		if err != nil {
 			return nil, fmt.Errorf("reading at %.1f s: %w", f.duration(), err)
 		}
+		analysis.Wait()
 		f.samples += int64(got)
-		if got < len(block[0]) {
-			l.finish(block, got)
-			return f, nil
-		}
-		l.frames(got >> f.halvings / f.hop)
 		if len(f.level)+len(f.offset)*5 > memoryLimit {
 			f.truncated = true
 			return f, nil
 		}
+		if got < len(block[0]) {
+			l.finish(i, got)
+			return f, nil
+		}
+		analysis.Go(func() { l.frames(i, got>>f.halvings/f.hop) })
 	}
 }
 
@@ -181,27 +185,28 @@ func (l *listener) next(i int) [][]float64 {
 	hop := l.f.hop << l.f.halvings
 	size := blockHops - 3*i%5
 	for c, e := range l.ears {
-		l.block[c] = e.raw[hop : hop*(size+1)]
+		l.block[c] = e.raw[i%2][hop : hop*(size+1)]
 	}
 	return l.block
 }
 
 // finish pads the last, short block with silence and keeps the frames whose
 // centres lie inside the capture.
-func (l *listener) finish(block [][]float64, got int) {
+func (l *listener) finish(i, got int) {
 	hop := l.f.hop << l.f.halvings
-	for c := range block {
-		clear(block[c][got:])
+	for _, x := range l.block {
+		clear(x[got:])
 	}
-	l.frames(min(got/hop+1, len(block[0])/hop))
+	l.frames(i, min(got/hop+1, len(l.block[0])/hop))
 }
 
-// frames analyses hops frames of every channel, in parallel, and merges them.
-func (l *listener) frames(hops int) {
+// frames analyses hops frames of block i of every channel, in parallel, and
+// merges them.
+func (l *listener) frames(i, hops int) {
 	var g errgroup.Group
 	g.SetLimit(runtime.GOMAXPROCS(0))
 	for _, e := range l.ears {
-		g.Go(func() error { e.listen(hops); return nil })
+		g.Go(func() error { e.listen(i, hops); return nil })
 	}
 	g.Wait() //nolint:errcheck // the functions return nil
 	for h := range hops {
@@ -210,7 +215,7 @@ func (l *listener) frames(hops int) {
 	for _, e := range l.ears {
 		l.f.notFinite += e.notFinite
 		e.notFinite = 0
-		e.carry(hops)
+		e.carry(i, hops)
 	}
 }
 

@@ -15,7 +15,7 @@ type Finding struct {
 	// Sections has one entry for each section of the tape, in the tape's order.
 	Sections []Located `json:"sections"`
 	// SpeedRatio is measured over nominal speed, from the frequencies of all
-	// tones that were found; 0 when none was. It is good to about 0.01 %: enough
+	// tones that were found; 0 when none was. It is good to about 0.02 %: enough
 	// to place windows, not the measure of speed.
 	SpeedRatio float64 `json:"speed_ratio"`
 	// Warnings are doubts about the whole, in sentences.

@@ -24,8 +24,9 @@ const (
 	noiseHops = 4
 )
 
-// listen hears the block's first hops frames.
-func (e *ear) listen(hops int) {
+// listen hears the first hops frames of block i.
+func (e *ear) listen(i, hops int) {
+	e.block = e.raw[i%2]
 	e.square(hops)
 	first := 0
 	if !e.begun {
@@ -38,10 +39,10 @@ func (e *ear) listen(hops int) {
 	}
 }
 
-// carry makes the end of this block what comes before the next.
-func (e *ear) carry(hops int) {
+// carry makes the end of block i what comes before the next.
+func (e *ear) carry(i, hops int) {
 	hop := e.f.hop << e.f.halvings
-	copy(e.raw[:hop], e.raw[hops*hop:(hops+1)*hop])
+	copy(e.raw[(i+1)%2][:hop], e.raw[i%2][hops*hop:(hops+1)*hop])
 	e.energy[0] = e.energy[hops]
 	e.heard[0], e.heard[hops] = e.heard[hops], e.heard[0]
 }
@@ -51,7 +52,7 @@ func (e *ear) carry(hops int) {
 func (e *ear) square(hops int) {
 	hop := e.f.hop << e.f.halvings
 	for h := 1; h <= hops; h++ {
-		x := e.raw[h*hop : (h+1)*hop]
+		x := e.block[h*hop : (h+1)*hop]
 		e.energy[h] = sumSquares(x)
 		if v := e.energy[h]; v-v == 0 {
 			continue
@@ -127,7 +128,7 @@ func agree(a, b *sound) (same, clear bool) {
 
 // fits reports whether two frames' lines have the same frequency.
 func (x line) fits(y line) bool {
-	const same = 0.004 * 1e5 // flutter moves a line by less in most machines
+	const same = 0.002 * 1e5 // flutter moves a line by less in most machines; where by more, more frames tell the speed
 	return math.Abs(float64(x.offset)-float64(y.offset)) <= same
 }
 
