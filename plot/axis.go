@@ -223,6 +223,7 @@ type panel struct {
 	// What is not written, because the panel beside or below has it.
 	noX, noY bool
 	small    bool
+	closest  float64 // of neighbouring tones of a response, CSS pixels
 }
 
 func (p panel) box() box { return box{p.x.a, p.y.b, p.x.b, p.y.a} }

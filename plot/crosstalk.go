@@ -239,14 +239,24 @@ func (c *canvas) crossKey(x, y, w float64) float64 {
 	return (row + 1) * (high + 6)
 }
 
-// referenceOf says what 0 dB is, from the first result that does.
+// referenceOf says what 0 dB is, by the first result that does where they differ.
 func referenceOf(measures []measure.Result, name string) string {
-	for _, r := range measures {
-		if r.Name == name && r.Reference != "" {
-			return "0 is: " + r.Reference
+	var first *measure.Result
+	for i, r := range measures {
+		if r.Name != name || r.Reference == "" {
+			continue
+		}
+		if first == nil {
+			first = &measures[i]
+		}
+		if r.Reference != first.Reference {
+			return fmt.Sprintf("0 is, for %d into %d: %s; likewise for the others", first.Track, first.TrackB, first.Reference)
 		}
 	}
-	return ""
+	if first == nil {
+		return ""
+	}
+	return "0 is: " + first.Reference
 }
 
 func describeCrosstalk(ms []matrix) string {

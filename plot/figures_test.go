@@ -2,6 +2,7 @@ package plot_test
 
 import (
 	"encoding/csv"
+	"io"
 	"math"
 	"os"
 	"regexp"
@@ -350,4 +351,70 @@ func TestAxesAreReadable(t *testing.T) {
 			}
 		}
 	})
+}
+
+func TestCombsAreLinesOfTheirOwn(t *testing.T) {
+	var in []measure.Result
+	for _, hz := range []float64{63, 1000, 10000} {
+		r := result(1, hz, 0.25, 0.01)
+		r.Section = unit.Frequency(unit.Hertz(hz))
+		in = append(in, r)
+	}
+	for _, hz := range []float64{40, 100, 400, 1000, 4000, 12500} {
+		r := result(1, hz, 0, 0.01)
+		r.Section = "comb"
+		in = append(in, r)
+	}
+	d := plot.DrawResponse(in, plot.Options{})
+	svg := string(d.SVG())
+	if n := strings.Count(svg, "<polyline"); n != 2 {
+		t.Errorf("%d lines, want single tones and comb apart", n)
+	}
+	if n := strings.Count(svg, `fill="none" class="track k0 open"`); n != 6 {
+		t.Errorf("%d open points, want the 6 of the comb", n)
+	}
+	if h := plot.TableOf(d).Head; !slices.Contains(h, "1\u2009kHz, comb") || !slices.Contains(h, "1\u2009kHz, 1\u2009kHz") || !slices.Contains(h, "40\u2009Hz") {
+		t.Errorf("columns %q", h)
+	}
+	if n := strings.Count(string(plot.Response(in[3:], plot.Options{})), "open"); n != 0 {
+		t.Error("a comb alone needs no open points")
+	}
+}
+
+func TestAConstantLevelLooksConstant(t *testing.T) {
+	tr := measure.Trace{Name: "level_time", Track: 1, X: measure.Axis{Label: "time", Unit: "s"}, Y: measure.Axis{Label: "level", Unit: "dB"}}
+	for i := range 50 {
+		y := 0.002 * float64(i%2)
+		tr.Points = append(tr.Points, measure.Point{X: 0.1 * float64(i), Y: y, Lo: y, Hi: y})
+	}
+	d := plot.Trace(tr, plot.Options{})
+	if texts := wellFormed(t, d.SVG(), "text"); contains(texts, "+0.001") {
+		t.Errorf("two thousandths of a decibel fill the panel: %q", texts)
+	}
+	rows := plot.TableOf(d).Rows
+	if rows[0][0] != "0.0\u2009s" || rows[10][0] != "1.0\u2009s" && rows[10][0] != "1.2\u2009s" {
+		t.Errorf("places have unequal decimals: %q %q", rows[0], rows[10])
+	}
+}
+
+func BenchmarkPNG(b *testing.B) {
+	d := plot.Crosstalk(crosstalks(24, 1000), plot.Options{})
+	n := 0
+	for b.Loop() {
+		if err := plot.WritePNG(io.Discard, d, 2); err != nil {
+			b.Fatal(err)
+		}
+		n++
+	}
+	b.ReportMetric(float64(n)/b.Elapsed().Seconds(), "pictures/s")
+}
+
+func BenchmarkSVG(b *testing.B) {
+	ts := levelTraces(24, 3)
+	n := 0
+	for b.Loop() {
+		plot.Traces(ts, plot.Options{}).SVG()
+		n++
+	}
+	b.ReportMetric(float64(n)/b.Elapsed().Seconds(), "pictures/s")
 }

@@ -1,7 +1,6 @@
 package plot
 
 import (
-	"cmp"
 	"fmt"
 	"html/template"
 	"math"
@@ -57,12 +56,6 @@ const maxSide = 20000
 var thirds = []float64{20, 25, 31.5, 40, 50, 63, 80, 100, 125, 160, 200, 250, 315, 400, 500, 630, 800,
 	1000, 1250, 1600, 2000, 2500, 3150, 4000, 5000, 6300, 8000, 10000, 12500, 16000, 20000}
 
-// curve is the points of one track, by rising frequency.
-type curve struct {
-	track  int
-	points []measure.Result
-}
-
 // Response draws the results named "response" against frequency: one line per
 // track, points with 95 % bars, 0 dB heavier. Results of other names, refused
 // ones and those without a tone are left out; when none is left it draws the
@@ -82,7 +75,7 @@ func DrawResponse(measures []measure.Result, opt Options) Drawing {
 	s.y = heading(&s.c, opt.Title, "", left, opt.Width-left-8) + 13
 	s.responses(curves, field, left)
 	if len(curves) > 0 {
-		s.remarks = append(s.remarks, "Bars are 95"+unit.ThinSpace+"% intervals.")
+		s.remarks = append(s.remarks, "Bars are 95"+unit.ThinSpace+"% intervals."+combRemark(curves))
 	}
 	if len(field) > 0 {
 		s.remarks = append(s.remarks, "Hatched border: tolerance field, "+field.words()+" ("+field.sources()+"). A cross marks a point outside it.")
@@ -94,6 +87,16 @@ func DrawResponse(measures []measure.Result, opt Options) Drawing {
 	}
 	return s.c.finish(Drawing{id: opt.ID, class: "plot plot-response", w: opt.Width, h: math.Ceil(s.y), title: opt.Title,
 		desc: describe(curves, field), table: responseTable(measures, field, opt)})
+}
+
+// combRemark explains open points.
+func combRemark(curves []curve) string {
+	for _, c := range curves {
+		if len(c.lines()) > 1 {
+			return " Open points: tones of a comb played at once; filled: tones played singly."
+		}
+	}
+	return ""
 }
 
 // More curves than panelMost in one panel cannot be told apart; they are drawn in
@@ -132,6 +135,7 @@ func (s *sheet) responses(curves []curve, field mask, left float64) {
 			s.c.text(p.x.a, p.y.b-6, "start", name, facetInk)
 		}
 		p.y.a = p.y.b + high
+		p.closest = p.closestTones(g)
 		s.responsePanelOf(p, g, field)
 		s.y = math.Max(s.y, p.y.a+44)
 	}
@@ -154,26 +158,6 @@ func (s *sheet) responsePanelOf(p panel, curves []curve, field mask) {
 	}
 	endLabels(&s.c, ends, p.x.b, p.y.b, p.y.a)
 	p.responseValues(&s.c, curves, field)
-}
-
-func curvesOf(measures []measure.Result) []curve {
-	var out []curve
-	for _, r := range measures {
-		if r.Name != "response" || r.Refused != "" || !drawable(r.ToneHz, true) || !drawable(r.Value, false) {
-			continue
-		}
-		i := slices.IndexFunc(out, func(c curve) bool { return c.track == r.Track })
-		if i < 0 {
-			i = len(out)
-			out = append(out, curve{track: r.Track})
-		}
-		out[i].points = append(out[i].points, r)
-	}
-	slices.SortFunc(out, func(a, b curve) int { return a.track - b.track })
-	for _, c := range out {
-		slices.SortStableFunc(c.points, func(a, b measure.Result) int { return cmp.Compare(a.ToneHz, b.ToneHz) })
-	}
-	return out
 }
 
 // describe says in words what the picture shows, for those who do not see it;
@@ -257,22 +241,52 @@ func thirdName(hz float64) string {
 }
 
 // dodge sets the points of the tracks side by side at one tone, else their bars hide
-// each other.
+// each other; less where tones are close.
 func (p panel) dodge(i, n int) float64 {
-	return (float64(i) - float64(n-1)/2) * math.Min(3, 24/float64(n)) * math.Min(1, (p.x.b-p.x.a)/660)
+	each := math.Min(math.Min(3, 24/float64(n)), 0.6*p.closest/float64(n))
+	return (float64(i) - float64(n-1)/2) * each * math.Min(1, (p.x.b-p.x.a)/660)
+}
+
+// closestTones is the usual distance on the picture of neighbouring tones on one line:
+// that which a quarter of them undercut.
+func (p panel) closestTones(curves []curve) float64 {
+	var gaps []float64
+	for _, c := range curves {
+		for _, l := range c.lines() {
+			for i := range l[1:] {
+				if l[i+1].ToneHz > l[i].ToneHz {
+					gaps = append(gaps, p.x.at(l[i+1].ToneHz)-p.x.at(l[i].ToneHz))
+				}
+			}
+		}
+	}
+	if len(gaps) == 0 {
+		return p.x.b - p.x.a
+	}
+	slices.Sort(gaps)
+	return gaps[len(gaps)/4]
 }
 
 // response draws one track and returns where it ends.
 func (p panel) response(c *canvas, cv curve, i, n int, field mask) ending {
 	dx := p.dodge(i, n)
-	var points []float64
-	for _, r := range cv.points {
-		points = append(points, p.x.at(r.ToneHz)+dx, p.y.at(r.Value))
+	for j, line := range cv.lines() {
+		var points []float64
+		for _, r := range line {
+			points = append(points, p.x.at(r.ToneHz)+dx, p.y.at(r.Value))
+		}
+		if len(points) > 2 {
+			c.polyline(points, lineOf(i))
+		}
+		p.responsePoints(c, line, points, i, j > 0, field)
 	}
-	if len(points) > 2 {
-		c.polyline(points, lineOf(i))
-	}
-	for j, r := range cv.points {
+	last := cv.points[len(cv.points)-1]
+	return ending{p.x.at(last.ToneHz) + dx, p.y.at(last.Value), strconv.Itoa(cv.track), i}
+}
+
+// responsePoints draws the points of one line, those of a comb open.
+func (p panel) responsePoints(c *canvas, line []measure.Result, points []float64, i int, comb bool, field mask) {
+	for j, r := range line {
 		x, y := points[2*j], points[2*j+1]
 		if p.offScale(r.Value) {
 			tip, dir := p.y.a-2, -1.0
@@ -284,14 +298,16 @@ func (p panel) response(c *canvas, cv curve, i, n int, field mask) ending {
 			continue
 		}
 		bar(c, x, p.y.at(finite(r.Hi, r.Value)), p.y.at(finite(r.Lo, r.Value)), barOf(i))
-		c.circle(x, y, 2.6, dotOf(i))
+		if comb {
+			c.circle(x, y, 2.8, ink{class: classOf(i) + " open", fill: "none", stroke: trackColours[i%len(trackColours)], width: 1.2})
+		} else {
+			c.circle(x, y, 2.6, dotOf(i))
+		}
 		if field.outside(r.ToneHz, r.Value) != 0 {
 			c.segments([]float64{x - 5.5, y - 5.5, x + 5.5, y + 5.5, x - 5.5, y + 5.5, x + 5.5, y - 5.5},
 				ink{class: "outside", stroke: pen, width: 1.8})
 		}
 	}
-	e := len(points) - 2
-	return ending{points[e], points[e+1], strconv.Itoa(cv.track), i}
 }
 
 func (p panel) offScale(v float64) bool { return v < p.y.lo-1e-9 || v > p.y.hi+1e-9 }

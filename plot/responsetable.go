@@ -18,24 +18,28 @@ func responseTable(measures []measure.Result, field mask, opt Options) Table {
 			of = append(of, r)
 		}
 	}
-	tracks, tones := []int{}, []float64{}
+	tracks, columns := []int{}, []toneOf{}
 	for _, r := range of {
 		if !slices.Contains(tracks, r.Track) {
 			tracks = append(tracks, r.Track)
 		}
-		if !slices.ContainsFunc(tones, func(hz float64) bool { return cmp.Compare(hz, r.ToneHz) == 0 }) {
-			tones = append(tones, r.ToneHz)
+		if !slices.ContainsFunc(columns, func(c toneOf) bool { return c.holds(r) }) {
+			columns = append(columns, toneOf{r.ToneHz, r.Section})
 		}
 	}
 	slices.Sort(tracks)
-	slices.Sort(tones)
-	for _, hz := range tones {
-		t.Head = append(t.Head, unit.Frequency(unit.Hertz(hz)))
+	slices.SortStableFunc(columns, func(a, b toneOf) int { return cmp.Compare(a.hz, b.hz) })
+	for i, c := range columns {
+		name := unit.Frequency(unit.Hertz(c.hz))
+		if i > 0 && cmp.Compare(columns[i-1].hz, c.hz) == 0 || i+1 < len(columns) && cmp.Compare(columns[i+1].hz, c.hz) == 0 {
+			name += ", " + cmp.Or(c.section, "all sections")
+		}
+		t.Head = append(t.Head, name)
 	}
 	for _, tr := range tracks {
 		row := []string{strconv.Itoa(tr)}
-		for _, hz := range tones {
-			row = append(row, responseCell(of, field, tr, hz))
+		for _, c := range columns {
+			row = append(row, responseCell(of, field, tr, c))
 		}
 		t.Rows = append(t.Rows, row)
 	}
@@ -46,14 +50,24 @@ func responseTable(measures []measure.Result, field mask, opt Options) Table {
 	return t
 }
 
-// responseCell is the first figure of a track at a tone.
-func responseCell(of []measure.Result, field mask, track int, hz float64) string {
+// toneOf is a column: a tone of a section.
+type toneOf struct {
+	hz      float64
+	section string
+}
+
+func (c toneOf) holds(r measure.Result) bool {
+	return cmp.Compare(c.hz, r.ToneHz) == 0 && c.section == r.Section
+}
+
+// responseCell is the first figure of a track in a column.
+func responseCell(of []measure.Result, field mask, track int, c toneOf) string {
 	for _, r := range of {
-		if r.Track != track || cmp.Compare(r.ToneHz, hz) != 0 {
+		if r.Track != track || !c.holds(r) {
 			continue
 		}
 		s := r.Figure().String()
-		if by := field.outside(hz, r.Value); by != 0 && r.Refused == "" {
+		if by := field.outside(c.hz, r.Value); by != 0 && r.Refused == "" {
 			b := breach{track, r, by}
 			s += ", outside by " + b.amount()
 			if field.unsure(b) {

@@ -105,6 +105,47 @@ func (t Table) Text() string {
 // none stands where nothing was asked for.
 const none = "–"
 
+// evenly writes figures without interval with as many decimals each: those that the
+// most precise of them has, up to a thousandth of their span.
+func evenly(vs []float64, unitName string, sign bool) []string {
+	lo, hi := math.Inf(1), math.Inf(-1)
+	for _, v := range vs {
+		if drawable(v, false) {
+			lo, hi = math.Min(lo, v), math.Max(hi, v)
+		}
+	}
+	most := 4
+	if hi > lo {
+		most = min(9, max(0, int(math.Ceil(-math.Log10((hi-lo)/1000)))))
+	}
+	decimals := 0
+	for _, v := range vs {
+		for drawable(v, false) && decimals < most && math.Abs(v-roundTo(v, decimals)) > 1e-3*math.Pow(10, -float64(decimals)) {
+			decimals++
+		}
+	}
+	out := make([]string, len(vs))
+	for i, v := range vs {
+		if !drawable(v, false) {
+			out[i] = value(v, unitName, sign)
+			continue
+		}
+		out[i] = strconv.FormatFloat(math.Abs(v), 'f', decimals, 64)
+		if sign || v < 0 {
+			out[i] = unit.Signed(v, decimals)
+		}
+		if unitName != "" {
+			out[i] += unit.ThinSpace + unitName
+		}
+	}
+	return out
+}
+
+func roundTo(v float64, decimals int) float64 {
+	p := math.Pow(10, float64(decimals))
+	return math.Round(v*p) / p
+}
+
 // value writes a figure without interval to five significant digits: the measure
 // gives none for it, which the table's notes say.
 func value(v float64, unitName string, sign bool) string {

@@ -128,8 +128,9 @@ func (t *Table) wide(cs []course, f family, opt Options) {
 		t.Head = append(t.Head, "named")
 	}
 	show := listed(cs, f, opt.TableRows)
-	for _, i := range show {
-		row := []string{value(cs[0].Points[i].X, f.x.Unit, f.xlo < 0)}
+	places := f.places(cs[0], show)
+	for n, i := range show {
+		row := []string{places[n]}
 		for _, c := range cs {
 			row = append(row, figure(c.Points[i], f))
 		}
@@ -142,6 +143,20 @@ func (t *Table) wide(cs []course, f family, opt Options) {
 		t.Rows = append(markRows(cs[0], f), t.Rows...)
 	}
 	t.omitted(len(show), len(cs[0].Points))
+}
+
+// places writes the abscissas of the points that are listed.
+func (f family) places(c course, show []int) []string {
+	var xs []float64
+	var out []string
+	for _, i := range show {
+		xs = append(xs, c.Points[i].X)
+		out = append(out, value(c.Points[i].X, f.x.Unit, f.xlo < 0))
+	}
+	if f.x.Log {
+		return out
+	}
+	return evenly(xs, f.x.Unit, f.xlo < 0)
 }
 
 // markRows are the named places, first in the table: they are what is looked for.
@@ -170,9 +185,9 @@ func (t *Table) long(cs []course, owner []family, opt Options) {
 			t.Rows = append(t.Rows, append([]string{name}, m...))
 		}
 		show := listed([]course{c}, f, opt.TableRows)
-		for _, j := range show {
-			p := c.Points[j]
-			row := []string{name, value(p.X, f.x.Unit, f.xlo < 0), figure(p, f)}
+		places := f.places(c, show)
+		for n, j := range show {
+			row := []string{name, places[n], figure(c.Points[j], f)}
 			if marks {
 				row = append(row, "")
 			}
