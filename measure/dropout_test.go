@@ -113,7 +113,7 @@ func TestNoiseMakesNoDropOuts(t *testing.T) {
 // Drop-outs that come as a Poisson process: the exact interval holds the rate at least
 // as often as it says; with some 30 expected, 95 to 97 %.
 func TestDropOutCoverage(t *testing.T) {
-	runs, long := 40, os.Getenv("HEADSTACK_LONG") == "1"
+	runs, long := 30, os.Getenv("HEADSTACK_LONG") == "1"
 	switch {
 	case long:
 		runs = 500

@@ -241,7 +241,7 @@ func TestTracksTogetherAndApart(t *testing.T) {
 // The levels are Gaussian processes of known r.m.s.; drop-outs come as a Poisson
 // process.
 func TestFlickerCoverage(t *testing.T) {
-	runs, long := 40, os.Getenv("HEADSTACK_LONG") == "1"
+	runs, long := 24, os.Getenv("HEADSTACK_LONG") == "1"
 	switch {
 	case long:
 		runs = 500

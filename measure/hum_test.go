@@ -137,7 +137,7 @@ func TestHumIsFoundAndMeasured(t *testing.T) {
 // Where there is none the result says below what it must lie, and that holds.
 func TestNoHumGivesABound(t *testing.T) {
 	false50 := 0
-	runs := 60
+	runs := 30
 	if testing.Short() {
 		runs = 15
 	}
@@ -220,7 +220,7 @@ func TestNoiseIsReTheTapesZero(t *testing.T) {
 // TestHumCoverage: the intervals of hum and of its lines hold the true mean square in
 // 92 to 98 % of 500 runs, in white noise and in noise that rises towards zero.
 func TestHumCoverage(t *testing.T) {
-	runs, long := 40, os.Getenv("HEADSTACK_LONG") == "1"
+	runs, long := 24, os.Getenv("HEADSTACK_LONG") == "1"
 	switch {
 	case long:
 		runs = 500

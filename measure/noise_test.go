@@ -104,7 +104,7 @@ func meterOnNoise(rate float64) float64 {
 // 92 to 98 % of 500 runs. Under A it is the integral over the band; on the 468 meter a
 // long simulation.
 func TestNoiseCoverage(t *testing.T) {
-	runs, long := 30, os.Getenv("HEADSTACK_LONG") == "1"
+	runs, long := 20, os.Getenv("HEADSTACK_LONG") == "1"
 	switch {
 	case long:
 		runs = 500
