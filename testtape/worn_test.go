@@ -108,9 +108,8 @@ func newWorn(tape *Tape, seed uint64) *worn {
 type wanted struct {
 	from, to   float64 // in the capture, cut to it
 	cut        float64 // seconds that the capture lacks
-	least      float64 // 0, or what is left of a section that is too little to demand
 	slack      float64 // how much farther an end of silence may lie
-	impossible bool
+	impossible bool    // too little is left to demand it
 }
 
 // wants lists it. A tone of which the capture keeps less than a second (half a
