@@ -22,14 +22,15 @@
 // # The standard programme
 //
 // In order: start mark 355 Hz; reference at 0 dB, 1 kHz from 19 cm/s on, else 315 Hz;
-// identity; 6.3, 10, 12.5 and 16 kHz at -20 dB as far as a wave of 3.5 µm allows; 125,
-// 63 and, on fast tape, 40 Hz at -10 dB; 3150 Hz at -10 dB for 30 s; the reference tone
-// from -10 to +10 dB in steps of 2 dB; first mark 1780 Hz; comb of third-octaves at -20
-// dB or below; two tones of 1 and 1.27 kHz; 10 kHz from -20 to +6 dB; each track by
-// itself with 1 kHz at 0 dB and 10 kHz; second mark 710 Hz; silence; 1 and 10 kHz from
-// -10 to -50 dB in steps of 10 dB; if asked for, the staircase of 10 kHz (6.3 kHz below
-// 9 cm/s) at -20 dB; end mark 3.55 kHz; 1 kHz at +4 dB, half of which is recorded over
-// with silence. For 8 tracks at 38 cm/s that takes 204 s, with the staircase 236 s.
+// 125, 63 and, on fast tape, 40 Hz at -10 dB; 6.3, 10, 12.5 and 16 kHz at -20 dB as far
+// as a wave of 3.5 µm allows; identity; the reference tone from -10 to +10 dB in steps
+// of 2 dB; first mark 1780 Hz; comb of third-octaves at -20 dB or below; two tones of 1
+// and 1.27 kHz; 10 kHz from -20 to +6 dB; each track by itself with 1 kHz at 0 dB and 10
+// kHz; second and third mark 710 Hz and 2.24 kHz; silence; 1 and 10 kHz from -10 to -50
+// dB in steps of 10 dB; if asked for, the staircase of 10 kHz (6.3 kHz below 9 cm/s) at
+// -20 dB; 3150 Hz at -10 dB for 30 s; end mark 3.55 kHz; 1 kHz at +4 dB, half of which is
+// recorded over with silence. For 8 tracks at 38 cm/s that takes 207 s, with the
+// staircase 239 s.
 //
 // Names of what is measured (third harmonic, maximum output level, crosstalk, erasure
 // through a band filter, signal to noise) follow IEC 60094-3; 3150 Hz is the tone of IEC

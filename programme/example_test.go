@@ -35,10 +35,10 @@ func Example() {
 	}
 	// Output:
 	// 6 tracks, 9.525 cm/s, reference 315 Hz, 3 rounds
-	// 58 parts, 194 s for each of [[1 2] [3 4] [5 6]]
+	// 59 parts, 197 s for each of [[1 2] [3 4] [5 6]]
 	// 2 channels
 	// start mark: 0.0 s to 3.0 s
 	// reference: 3.0 s to 11.0 s
-	// identity: 11.0 s to 15.0 s
-	// 6.3 kHz: 15.0 s to 19.0 s
+	// 125 Hz: 11.0 s to 15.0 s
+	// 63 Hz: 15.0 s to 19.0 s
 }

@@ -4,7 +4,6 @@ import (
 	"context"
 	"errors"
 	"fmt"
-	"math"
 	"slices"
 
 	"headstack/dsp"
@@ -47,7 +46,7 @@ var ErrChannels = errors.New("channels do not suit the round")
 // to. Which of them is which does not matter: wrong order of cables is for the
 // identity part to show.
 //
-// Parts with one steady tone on all tracks that stands by itself are looked for with
+// Parts with one steady tone on all tracks are looked for with
 // [testtape.Find]; the others are placed between and beside them, since a recording
 // runs through: replay time is a line through the edges found, straight from edge to
 // edge. Beyond the outermost tones heard, parts count as recorded as far as their level
@@ -100,35 +99,23 @@ func (p *Programme) pick(stream dsp.Stream, channels []int, round int) (*picked,
 	return s, nil
 }
 
+// strongDB is the least level of a tone by which a programme is recognised: well above
+// the same tone in a comb.
+const strongDB = -15.0
+
 // anchors are the parts by which the programme is recognised, as a tape, and the index
-// of each in Parts: those of kind Tone, on all tracks, at least 2 s long, no tone of
-// which stands right beside them in another part.
+// of each in Parts: single tones on all tracks, stronger than those of a comb, of
+// frequencies that any machine replays. Steps of level and parts of one track were tried
+// and took each other's places where a track was dead or the comb near.
 func (p *Programme) anchors() (*testtape.Tape, []int) {
 	t := p.emptyTape()
 	var index []int
-	reference, _ := p.ReferencePart()
 	for i, part := range p.Parts {
-		if i != reference && (part.Kind != Tone || len(part.All) != 1 || part.Seconds < 2 ||
-			p.carries(i-1, part.All[0].Hz) || p.carries(i+1, part.All[0].Hz)) {
-			continue
+		lead, ok := part.Lead()
+		if part.Kind == Tone && part.All != nil && ok && lead.Hz <= plainHz && lead.LevelDB >= strongDB {
+			t.Sections = append(t.Sections, p.section(i))
+			index = append(index, i)
 		}
-		t.Sections = append(t.Sections, p.section(i))
-		index = append(index, i)
 	}
 	return t, index
-}
-
-// carries reports whether part i has a tone near hz on any track.
-func (p *Programme) carries(i int, hz float64) bool {
-	if i < 0 || i >= len(p.Parts) {
-		return false
-	}
-	for t := 1; t <= p.Tracks; t++ {
-		for _, s := range p.Parts[i].On(t) {
-			if math.Abs(s.Hz/hz-1) < 0.02 {
-				return true
-			}
-		}
-	}
-	return false
 }

@@ -201,7 +201,7 @@ func (c *cutOff) Read(dst [][]float64) (int, error) {
 	n, err := c.replay.Read(dst)
 	for i := range dst[0][:n] {
 		if c.done+int64(i) >= c.at {
-			dst[0][i] = 1e-4 * math.Sin(float64(i*i))
+			dst[0][i] = 1e-4 * c.rng.NormFloat64()
 		}
 	}
 	c.done += int64(n)

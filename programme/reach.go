@@ -1,9 +1,6 @@
 package programme
 
-import (
-	"math"
-	"slices"
-)
+import "math"
 
 const (
 	// plainDB is the lowest level of a part that tells by itself whether anything is
@@ -56,8 +53,7 @@ func (l *locator) loudest() (channel int, gain float64) {
 		if len(list) == 0 {
 			continue
 		}
-		slices.Sort(list)
-		if mid := list[len(list)/2]; mid > gain {
+		if mid := median(list); mid > gain {
 			channel, gain = c, mid
 		}
 	}

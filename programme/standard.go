@@ -48,6 +48,7 @@ const (
 	markDB, markSeconds               = -10.0, 3.0
 	startMarkHz, endMarkHz            = 355.0, 3550.0 // marks stand half-way between
 	firstMarkHz, secondMarkHz         = 1780.0, 710.0 // third-octaves: no comb has them
+	thirdMarkHz                       = 2240.0
 	identitySeconds                   = 4.0
 	referenceSeconds                  = 8.0
 	toneSeconds                       = 4.0
@@ -72,10 +73,10 @@ const (
 	lowestLevelDB, lowestTrebleStepDB = -10.0, -20.0
 )
 
-// New makes the standard programme: start mark, reference, identity, treble and low
-// tones, comb, speed tone, level steps, two tones, treble steps, each track by itself,
-// silence, companding steps, staircase, end mark, erase part. The error is
-// [ErrOptions].
+// New makes the standard programme: start mark, reference, low and treble tones,
+// identity, level steps, comb, two tones, treble steps, each track by itself, silence,
+// companding steps, staircase, speed tone, end mark, erase part, with marks between. The
+// error is [ErrOptions].
 func New(o Options) (*Programme, error) {
 	p, err := o.frame()
 	if err != nil {
@@ -171,20 +172,23 @@ func (b *builder) tone(k Kind, name string, hz, db, seconds float64) {
 	b.add(Part{Name: name, Kind: k, Seconds: seconds, All: []Sine{{Hz: hz, LevelDB: db}}})
 }
 
-// parts are placed so that no tone by which the programme is recognised stands beside
-// another stretch of the same tone, and that such tones lie all along: see anchors.
-// Nothing follows the erase part, since who erases half of it may overrun.
+// parts are placed so that tones by which the programme is recognised, one after the
+// other, lie all along: at the beginning, after the one-track parts and at the end; see
+// anchors. The reference must not be followed by its own level steps with no other such
+// tone between. Nothing follows the erase part, since who erases half of it may
+// overrun.
 func (b *builder) parts() {
 	b.tone(Tone, "start mark", startMarkHz, markDB, markSeconds)
 	b.tone(Tone, "reference", b.p.ReferenceHz, 0, referenceSeconds)
+	if b.wants(Tone) {
+		b.responses(125, 63)
+		if b.p.SpeedCmS >= fastSpeed {
+			b.responses(40)
+		}
+		b.responses(6300, 10000, 12500, 16000)
+	}
 	if b.wants(Identity) {
 		b.add(Part{Name: "identity", Kind: Identity, Seconds: identitySeconds, Each: identityTones(b.p.Tracks)})
-	}
-	if b.wants(Tone) {
-		b.trebleAndLow()
-	}
-	if b.wants(Tone) {
-		b.tone(Tone, "speed tone", speedHz, speedDB, speedSeconds)
 	}
 	if b.wants(Step) {
 		for db := lowestLevelDB; db <= highestLevelDB; db += 2 {
@@ -212,6 +216,7 @@ func (b *builder) second() {
 		b.oneTrack()
 	}
 	b.tone(Tone, "second mark", secondMarkHz, markDB, markSeconds)
+	b.tone(Tone, "third mark", thirdMarkHz, markDB, markSeconds)
 	if b.wants(Silence) {
 		b.add(Part{Name: "silence", Kind: Silence, Seconds: silenceSeconds})
 	}
@@ -221,24 +226,25 @@ func (b *builder) second() {
 	if b.wants(Staircase) {
 		b.staircase()
 	}
+	if b.wants(Tone) {
+		b.tone(Tone, "speed tone", speedHz, speedDB, speedSeconds)
+	}
 	b.tone(Tone, "end mark", endMarkHz, markDB, markSeconds)
 	if b.wants(Erase) {
 		b.tone(Erase, "erase", eraseHz, eraseDB, eraseSeconds)
 	}
 }
 
-func (b *builder) trebleAndLow() {
-	for _, hz := range []float64{6300, 10000, 12500, 16000} {
-		if b.plays(hz) {
-			b.tone(Tone, hertz(hz), hz, trebleDB, toneSeconds)
+// responses adds single tones that the tape can hold.
+func (b *builder) responses(hz ...float64) {
+	for _, f := range hz {
+		db := trebleDB
+		if f < referenceSlowHz {
+			db = lowDB
 		}
-	}
-	low := []float64{125, 63}
-	if b.p.SpeedCmS >= fastSpeed {
-		low = append(low, 40)
-	}
-	for _, hz := range low {
-		b.tone(Tone, hertz(hz), hz, lowDB, toneSeconds)
+		if b.plays(f) {
+			b.tone(Tone, hertz(f), f, db, toneSeconds)
+		}
 	}
 }
 

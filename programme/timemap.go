@@ -13,9 +13,9 @@ const (
 	// what the speed makes of it: errors of edges, and drift of the speed. A recording
 	// that was interrupted is off by more.
 	chainSlack, chainDrift = 0.3, 0.006 // s, s/s
-	// leastShare is the part of the anchors that lie in the capture, by their seconds,
-	// that must be heard. Treble that a worn head loses is 16 s of 69.
-	leastShare = 0.4
+	// leastShare is the part of the anchors between the first and the last heard, by
+	// their seconds, that must be heard too.
+	leastShare = 0.5
 	// aloneSeconds is the least length of an anchor that may vouch for a programme by
 	// itself, where the capture holds no more.
 	aloneSeconds = 15.0
@@ -144,23 +144,24 @@ func (l *locator) join(k knot) {
 }
 
 // straighten takes out edges that stand off the line of those around by more than
-// speed can move within that time: a drop-out at the edge, a crossing of levels.
+// speed can move within that time: a drop-out at the edge, a crossing of levels. The
+// line is that of Theil and Sen: the median of all slopes, which a few bad edges do not
+// move.
 func (l *locator) straighten() {
-	const most, near = 0.08, 25.0 // s
+	const most, near = 0.06, 90.0 // s
 	for {
 		worst, at := most, -1
 		for i, k := range l.knots {
-			var d []float64
+			var around []knot
 			for j, o := range l.knots {
 				if j != i && math.Abs(o.at-k.at) < near {
-					d = append(d, o.t-o.at/l.ratio)
+					around = append(around, knot{o.at - k.at, o.t - o.at/l.ratio})
 				}
 			}
-			if len(d) < 3 {
+			if len(around) < 3 {
 				continue
 			}
-			slices.Sort(d)
-			if off := math.Abs(k.t - k.at/l.ratio - d[len(d)/2]); off > worst {
+			if off := math.Abs(k.t - k.at/l.ratio - middle(around)); off > worst {
 				worst, at = off, i
 			}
 		}
@@ -171,27 +172,52 @@ func (l *locator) straighten() {
 	}
 }
 
-// enough reports whether what was heard can be nothing but the programme: most of what
-// lies in the capture.
+// middle is where the line through knots passes 0. Slopes beyond what speed can drift
+// are cut.
+func middle(k []knot) float64 {
+	var slopes, at []float64
+	for i, a := range k {
+		for _, b := range k[:i] {
+			if math.Abs(a.at-b.at) > 5 {
+				slopes = append(slopes, (a.t-b.t)/(a.at-b.at))
+			}
+		}
+	}
+	slope := 0.0
+	if len(slopes) > 0 {
+		slope = max(-chainDrift, min(chainDrift, median(slopes)))
+	}
+	for _, a := range k {
+		at = append(at, a.t-slope*a.at)
+	}
+	return median(at)
+}
+
+// median sorts its argument.
+func median(list []float64) float64 {
+	slices.Sort(list)
+	n := len(list)
+	return (list[(n-1)/2] + list[n/2]) / 2
+}
+
+// enough reports whether what was heard can be nothing but the programme: two tones or
+// a long one, and most of what lies between the outermost.
 func (l *locator) enough() bool {
 	if len(l.knots) == 0 {
 		return false
 	}
 	_, index := l.p.anchors()
+	lowest, highest := l.heard[0].part, l.heard[len(l.heard)-1].part
 	got, all, whole := 0.0, 0.0, false
 	for _, i := range index {
-		from := l.p.Start(i)
-		length := l.p.Parts[i].Seconds
-		in := min(l.seconds, l.when(from+length)) - max(0, l.when(from))
-		if in < leastPart {
+		from, to := l.span(i)
+		if i < lowest || i > highest || to-from < leastPart {
 			continue
 		}
-		all += in
-		for _, a := range l.heard {
-			if a.part == i {
-				got += in
-				whole = whole || length >= aloneSeconds && in >= aloneSeconds
-			}
+		all += to - from
+		if slices.ContainsFunc(l.heard, func(a anchor) bool { return a.part == i }) {
+			got += to - from
+			whole = whole || to-from >= aloneSeconds
 		}
 	}
 	return (len(l.heard) > 1 || whole) && got >= leastShare*all
