@@ -11,7 +11,7 @@ import (
 // Through a machine with flutter, drift-like slow wow, crosstalk, distortion, noise and
 // swapped cables, several rounds in one capture: each is found on its own tracks.
 func TestLocateSimulated(t *testing.T) {
-	p, err := programme.New(programme.Options{Tracks: 4, SpeedCmS: 9.525, TracksPerRound: 2, Kinds: programme.Kinds()})
+	p, err := programme.New(programme.Options{Tracks: 2, SpeedCmS: 9.525, TracksPerRound: 1})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -21,7 +21,7 @@ func TestLocateSimulated(t *testing.T) {
 	r.RecordSpeedErrorPercent, r.ReplaySpeedErrorPercent = 2, -1.5
 	r.RecordFlutter = []sim.Line{{Hz: 0.004, PercentPeak: 0.15}, {Hz: 0.7, PercentPeak: 0.2, PhaseDeg: 50}, {Hz: 9, PercentPeak: 0.1}}
 	r.ReplayFlutter = []sim.Line{{Hz: 0.7, PercentPeak: 0.2, PhaseDeg: 200}, {Hz: 9, PercentPeak: 0.1, PhaseDeg: 90}}
-	r.RecordCables, r.ReplayCables = []int{2, 1, 3, 4}, []int{1, 2, 4, 3}
+	r.RecordCables = []int{2, 1}
 	for i := range r.Tracks {
 		r.Tracks[i].MOLDB, r.Tracks[i].SaturationDB = new(4.0), new(-6.0)
 		r.Tracks[i].Noise = &sim.Noise{LevelDBFS: -58, Pole: 0.5}
@@ -30,13 +30,13 @@ func TestLocateSimulated(t *testing.T) {
 		r.Tracks[i].DropOuts = []sim.DropOut{{AtS: 20, LengthS: 0.2, DepthDB: 30}, {AtS: 85, LengthS: 0.1, DepthDB: 20}}
 	}
 	r.Tracks[1].NoiseReduction = sim.CompanderEncode
-	r.Leaks = []sim.Leak{{From: 1, To: 2, DB: -38}, {From: 2, To: 3, DB: -38}, {From: 3, To: 2, DB: -40}, {From: 3, To: 4, DB: -40}}
+	r.Leaks = []sim.Leak{{From: 1, To: 2, DB: -38}, {From: 2, To: 1, DB: -40}}
 	for round := range 2 {
 		s, truth, err := r.Play()
 		if err != nil {
 			t.Fatal(err)
 		}
-		f, err := p.Locate(context.Background(), s, []int{1, 2, 3, 4}, round)
+		f, err := p.Locate(context.Background(), s, []int{1, 2}, round)
 		if err != nil {
 			t.Fatal(err)
 		}
