@@ -78,6 +78,12 @@ var broken = []struct {
 	{"trim-without-measure", 48, 70, `sets no measure`},
 	{"no-expected-value", 44, 109, `no expected value`},
 	{"no-bias-caution", 46, 10, `touches bias or erase and has no caution`},
+	{"turning-both-ways", 17, 5, `not given in one of the four ways`},
+	{"turning-unknown", 18, 39, `transport part cop is not defined; did you mean cap?`},
+	{"turning-circle", 17, 42, `fly hangs on itself`},
+	{"turning-pack", 17, 57, `no larger than its hub`},
+	{"turning-size", 17, 43, `0.0024 mm is out of range`},
+	{"turning-slow", 18, 5, `turns 3790 to 3790 times a second`},
 	{"designators-collide", 37, 34, `U9-L is the designator`},
 }
 

@@ -43,7 +43,7 @@ type linter struct {
 
 // Lint looks for what is legal and probably wrong: connectors whose sides
 // disagree, stages that no function passes, test points on no path, trims that
-// move nothing measurable, missing expected values, colliding designators, and
+// move nothing measurable, parts that turn too fast or too slow, missing expected values, colliding designators, and
 // missing cautions. Findings come in the order of the file.
 func (d *Definition) Lint() []Finding {
 	l := &linter{d: d}
@@ -53,6 +53,7 @@ func (d *Definition) Lint() []Finding {
 	l.reach()
 	l.points()
 	l.trims()
+	l.transport()
 	l.designators()
 	l.coverage()
 	l.safety()

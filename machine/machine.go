@@ -21,6 +21,8 @@ type Definition struct {
 	Replicas map[string][]string `yaml:"replicas,omitempty" json:"replicas,omitempty"`
 	Groups   []Group             `yaml:"groups,omitempty" json:"groups,omitempty"`
 	Heads    []Head              `yaml:"heads" json:"heads"`
+	// Transport lists what turns, so that lines in the flutter can be named.
+	Transport []Turning `yaml:"transport,omitempty" json:"transport,omitempty"`
 
 	Boards     []Board     `yaml:"boards" json:"boards"`
 	Connectors []Connector `yaml:"connectors" json:"connectors"`

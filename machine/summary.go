@@ -23,6 +23,11 @@ func (d *Definition) summary(w io.Writer) {
 	}
 	fmt.Fprintf(w, "Reference: %g nWb/m at %g Hz (%s); %s\n", d.Reference.FluxivityNWbM, d.Reference.ToneHz, d.Reference.Convention, d.Reference.Output)
 	fmt.Fprintf(w, "Supply: class %s, %s\n", d.Supply.Class, d.Supply.Text)
+	for _, s := range d.Speeds {
+		if on := d.onceRoundText(s.CmS); on != "" {
+			fmt.Fprintf(w, "Turning at %g cm/s: %s\n", s.CmS, on)
+		}
+	}
 	for _, g := range d.Groups {
 		fmt.Fprintf(w, "Group %s (%s): tracks %s\n", g.ID, g.Name, numbers(g.Tracks, 0))
 	}
@@ -104,4 +109,17 @@ func (d *Definition) summaryPoints(w io.Writer) {
 		fmt.Fprintf(t, "  %s\t%s\t%s\t%s\n", p.Part, p.Name, p.Board, bare.ExpectText(p, keys[0]))
 	}
 	t.Flush()
+}
+
+// onceRoundText lists how often each part of the transport turns.
+func (d *Definition) onceRoundText(speedCmS float64) string {
+	var parts []string
+	for _, r := range d.OnceRound(speedCmS) {
+		rate := fmt.Sprintf("%.4g Hz", r.LowHz)
+		if r.HighHz > r.LowHz {
+			rate = fmt.Sprintf("%.3g to %.3g Hz", r.LowHz, r.HighHz)
+		}
+		parts = append(parts, r.Name+" "+rate)
+	}
+	return strings.Join(parts, ", ")
 }

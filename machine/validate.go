@@ -26,6 +26,7 @@ func validate(p *problems, d *Definition) {
 	}
 	c.identity()
 	c.tape()
+	c.transport()
 	c.replicas()
 	c.parts()
 	if len(p.list) > 0 {
