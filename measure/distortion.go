@@ -133,7 +133,7 @@ func (r Result) harmonics(p *productChannel) Result {
 func (r *Result) setPercent(b bounded) {
 	r.Value, r.Lo, r.Hi = 100*b.value, 100*b.lo, 100*b.hi
 	if !b.seen() {
-		r.Warnings = append(r.Warnings, fmt.Sprintf("not above the noise: at most %.2g %%", r.Hi))
+		r.Warnings = append(r.Warnings, "not above the noise: an upper limit only")
 	}
 	if r.Value < interfacePercent {
 		r.Warnings = append(r.Warnings, fmt.Sprintf("under %g %%: the capture interface's own distortion, which is not taken off, may be as much", float64(interfacePercent)))

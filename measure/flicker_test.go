@@ -11,6 +11,7 @@ import (
 	"sync"
 	"testing"
 
+	"headstack/dsp"
 	"headstack/testtape"
 )
 
@@ -70,24 +71,25 @@ func (u *unsteady) run(t testing.TB) Report {
 }
 
 // gaussian is a Gaussian process of mean square 1 whose power lies evenly between two
-// frequencies: many sinusoids with random rates, phases and (Rayleigh) amplitudes. It
-// is tabulated every two milliseconds, with lines between.
+// frequencies: random lines a hundredth of a hertz apart, closer than any section here
+// can tell. It is tabulated every two milliseconds, with straight lines between.
 func gaussian(r *rand.Rand, lo, hi, seconds float64) func(t float64) float64 {
-	const lines, step = 150, 0.002
-	n := int(seconds/step) + 3
-	tab := make([]float64, n)
-	for range lines {
-		w := 2 * math.Pi * (lo + (hi-lo)*r.Float64()) * step
-		a, b := r.NormFloat64()/math.Sqrt(lines), r.NormFloat64()/math.Sqrt(lines)
-		ds, dc := math.Sincos(w)
-		c, s := 1.0, 0.0
-		for i := range tab {
-			tab[i] += a*c + b*s
-			c, s = c*dc-s*ds, c*ds+s*dc
-		}
+	const n, step = 1 << 16, 0.002
+	if seconds > n*step/4 {
+		panic("the process repeats itself")
+	}
+	z := make([]complex128, n)
+	first, last := int(math.Ceil(lo*n*step)), int(hi*n*step)
+	for k := first; k <= last; k++ {
+		z[k] = complex(r.NormFloat64(), r.NormFloat64())
+	}
+	dsp.NewFFT(n).Transform(z)
+	tab := make([]float64, int(seconds/step)+3)
+	for i := range tab {
+		tab[i] = real(z[i]) / math.Sqrt(float64(last-first+1))
 	}
 	return func(t float64) float64 {
-		i := min(n-2, int(t/step))
+		i := min(len(tab)-2, int(t/step))
 		return tab[i] + (tab[i+1]-tab[i])*(t/step-float64(i))
 	}
 }

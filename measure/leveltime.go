@@ -26,6 +26,7 @@ func (s *session) levelTimes() []Trace {
 			start = h.at.fromS - h.at.startS + math.Max(0, h.at.seconds-ch.seconds())/2
 		}
 		tr.Points = ch.levelTime(start)
+		tr.Extremes = true
 		tr.Method = fmt.Sprintf("each point: mean of the level, lowest and highest %.0f ms mean in its stretch of %.2g s (not an interval)", 1000*ch.dt, ch.seconds()/float64(len(tr.Points)))
 		for _, d := range ch.longest(8) {
 			tr.Marks = append(tr.Marks, Mark{X: round3(start + d.atS), Y: round3(-d.depthDB), Label: fmt.Sprintf("drop-out %.0f dB, %.0f ms", d.depthDB, 1000*d.seconds)})

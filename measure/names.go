@@ -37,12 +37,17 @@ func Headings() []Heading {
 		{"harmonic_3", "Third harmonic", "over the fundamental"},
 		{"mol_3pct", "Level at 3 % third harmonic", "maximum output level"},
 		{"sol", "Saturation level", "largest output of the treble steps"},
-		{"intermodulation", "Intermodulation", "of two tones"},
+		{"intermodulation_2", "Intermodulation of second order", "of two tones"},
+		{"intermodulation", "Intermodulation of third order", "of two tones"},
 		{"noise_reduction_left_on", "Noise reduction left on", "level differences measured over stated ones"},
+		{"treble_follows_level", "Treble that follows level", "treble over the middle tone, loud against soft"},
 		{"crosstalk", "Crosstalk", "of the row's track into the column's"},
 		{"overdub_bleed", "Overdub bleed", "of the row's track, while it records, into the column's replay"},
 		{"erase_depth", "Erase depth", "what is left of a tone that was recorded over"},
+		{"flicker_all_band", "Flicker of all bands alike", "a joint or connector"},
+		{"flicker_treble", "Flicker of treble over bass", "contact of tape and head"},
 		{"flicker", "Flicker", "unsteadiness of the level"},
+		{"flicker_coherence", "Flicker that tracks share", "1: they move together"},
 		{"dropouts", "Drop-outs", "by a stated rule"},
 	}
 }

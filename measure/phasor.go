@@ -107,8 +107,8 @@ func (r ratio) decibels() (value, lo, hi float64, above bool) {
 	p := real(r.value)*real(r.value) + imag(r.value)*imag(r.value)
 	widen := dsp.Student95(r.dof) / dsp.Student95(1e9)
 	half := r.variance / 2 * widen * widen
-	if half == 0 {
-		v := 10 * math.Log10(p)
+	if !(half > 0) { // no noise at all: a computed signal
+		v := 10 * math.Log10(math.Max(p, 1e-30))
 		return v, v, v, p > 0
 	}
 	x := p / half

@@ -1,5 +1,11 @@
 package measure
 
+import (
+	"fmt"
+	"math"
+	"strconv"
+)
+
 // Trace is a measured course of one quantity over another: what a plot draws and
 // its table lists. Measures give at most some hundred points each.
 type Trace struct {
@@ -13,6 +19,8 @@ type Trace struct {
 	X       Axis    `json:"x"`
 	Y       Axis    `json:"y"`
 	Points  []Point `json:"points"`
+	// Extremes says that the points' Lo and Hi are extremes, not an interval.
+	Extremes bool `json:"extremes,omitempty"`
 	// Marks name places of the course, such as the once-round lines of a spectrum.
 	Marks      []Mark     `json:"marks,omitempty"`
 	Reference  string     `json:"reference"` // what 0 is
@@ -29,12 +37,27 @@ type Axis struct {
 }
 
 // Point is one point of a trace; Lo and Hi are its 95 % interval, equal to Y where
-// the measure gives none.
+// the measure gives none. Of a trace with Extremes they are the least and the most of
+// what the point sums up.
 type Point struct {
 	X  float64 `json:"x"`
 	Y  float64 `json:"y"`
 	Lo float64 `json:"lo"`
 	Hi float64 `json:"hi"`
+}
+
+// MarshalJSON writes seven significant digits: a course of hundreds of points is to be
+// drawn, and is kept with every capture.
+func (p Point) MarshalJSON() ([]byte, error) {
+	b := make([]byte, 0, 64)
+	for i, v := range [4]float64{p.X, p.Y, p.Lo, p.Hi} {
+		if math.IsNaN(v) || math.IsInf(v, 0) {
+			return nil, fmt.Errorf("point of a trace is not finite: %+v", p)
+		}
+		b = append(b, [4]string{`{"x":`, `,"y":`, `,"lo":`, `,"hi":`}[i]...)
+		b = strconv.AppendFloat(b, v, 'g', 7, 64)
+	}
+	return append(b, '}'), nil
 }
 
 // Mark is a named place of a trace.

@@ -42,9 +42,9 @@ type family struct {
 }
 
 // boundsAreExtremes tells the courses whose points carry the least and the most of
-// their stretch instead of an interval, which their method says in these words.
+// their stretch instead of an interval.
 func boundsAreExtremes(t measure.Trace) bool {
-	return strings.Contains(t.Method, "not an interval")
+	return t.Extremes
 }
 
 // overlaid is how many courses one panel holds before it becomes small multiples; of

@@ -117,7 +117,7 @@ func speedTrace() measure.Trace {
 	n := noise()
 	t := measure.Trace{Name: "speed", Section: "3150 Hz", ToneHz: 3150, Reference: "mean speed of the section",
 		X: measure.Axis{Label: "time in the capture", Unit: "s"}, Y: measure.Axis{Label: "speed deviation", Unit: "%"},
-		Method: "momentary frequency of the tone, its bounds the least and the most within, not an interval"}
+		Extremes: true, Method: "momentary frequency of the tone, its bounds the least and the most within, not an interval"}
 	for i := range 600 {
 		x := float64(i) * 0.05
 		y := 0.06*math.Sin(2*math.Pi*0.55*x) + 0.03*math.Sin(2*math.Pi*4.2*x) + 0.01*n()

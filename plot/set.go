@@ -1,7 +1,9 @@
 package plot
 
 import (
+	"fmt"
 	"slices"
+	"strings"
 
 	"headstack/measure"
 	"headstack/unit"
@@ -20,6 +22,10 @@ type Named struct {
 func ReportOf(rep measure.Report, centres []unit.Metre, prefix string, opt Options) []Named {
 	var out []Named
 	add := func(name string, draw func(Options) Drawing) {
+		// Sections of several captures may be called alike.
+		for n := 2; slices.ContainsFunc(out, func(o Named) bool { return o.Name == name }); n++ {
+			name = fmt.Sprintf("%s-%d", strings.TrimSuffix(name, fmt.Sprintf("-%d", n-1)), n)
+		}
 		o := opt
 		o.ID = prefix + name
 		out = append(out, Named{name, draw(o)})

@@ -171,7 +171,7 @@ func (v *captureVerb) Run(e *env) error {
 			return err
 		}
 		if !v.JSON {
-			printReport(e.out, x.Capture.Report)
+			printReport(e.out, x.Capture.Report, false)
 		}
 		return v.say(e, x)
 	})

@@ -27,6 +27,7 @@ type measureVerb struct {
 	Tracks         []string `sep:"none" placeholder:"1,2,.." help:"Track on each channel, in channel order. Once for all captures, or once per capture."`
 	Case           string   `enum:"closed,propped,open,unknown" default:"unknown" help:"Case state: ${enum}."`
 	Draw           string   `placeholder:"DIR" help:"Also write the plots as PNG and SVG into a folder."`
+	All            bool     `help:"Print every figure, those of each pair, line and section too."`
 	JSON           bool     `help:"One JSON object on standard output."`
 	Capture        []string `arg:"" help:"WAV, RF64, BW64 or FLAC files; - is WAV on standard input."`
 }
@@ -71,7 +72,7 @@ func (v *measureVerb) Run(e *env) error {
 			return err
 		}
 	} else {
-		printReport(e.out, rep)
+		printReport(e.out, rep, v.All)
 	}
 	if !slices.ContainsFunc(rep.Sections, func(s measure.SectionFound) bool { return s.Found }) {
 		return &fault{exitNoJudge, fmt.Errorf("no section of %q was found in %s", played, strings.Join(v.Capture, ", ")),

@@ -15,35 +15,60 @@ import (
 const columns = 5
 
 // printReport writes what was measured: sections, then one table a measure with
-// tracks as rows and tones as columns, then doubts.
-func printReport(w io.Writer, rep measure.Report) {
+// tracks as rows and tones as columns, then doubts. Without all, what would fill
+// screens is left to --all and --json: see details.
+func printReport(w io.Writer, rep measure.Report, all bool) {
 	for _, s := range rep.Sections {
 		if !s.Found {
 			fmt.Fprintf(w, "not found: %s. %s\n", s.Name, s.Reason)
 		}
 	}
+	left := []string{}
 	for _, h := range headings(rep) {
 		rs := named(rep, h.Name, func(measure.Result) bool { return true })
+		common := named(rep, h.Name, func(r measure.Result) bool { return r.Track == 0 && r.TrackB == 0 })
+		why, none := allRefused(rs)
 		switch {
-		case h.Name == "delay":
-			// Every pair at every tone would fill screens: the azimuths tell it, and
-			// --json has it all.
-		case h.Name == "speed_error", len(rs) > 0 && rs[0].Track == 0:
-			printLines(w, rep, h, func(r measure.Result) bool { return r.Track == 0 })
-			if h.Name != "speed_error" {
+		case details[h.Name] && !all:
+			left = append(left, strings.ToLower(h.Title))
+		case none:
+			fmt.Fprintf(w, "\n%s: not measured: %s\n", h.Title, why)
+		case len(common) > 0:
+			printLines(w, common, h)
+			if all {
 				printTable(w, rep, h)
 			}
 		case matrix[h.Name]:
 			printMatrix(w, rs, h)
 		case rs[0].TrackB != 0:
-			printLines(w, rep, h, func(measure.Result) bool { return true })
+			printLines(w, rs, h)
 		default:
 			printTable(w, rep, h)
 		}
 	}
+	if len(left) > 0 {
+		fmt.Fprintf(w, "\nalso measured, see --all: %s\n", strings.Join(left, ", "))
+	}
 	for _, d := range doubts(rep) {
 		fmt.Fprintln(w, "doubt:", d)
 	}
+}
+
+// details are measures of every pair, line or section, which others sum up.
+var details = map[string]bool{"delay": true, "flicker": true, "flicker_coherence": true, "dropouts": true, "hum_line": true, "flutter_line": true, "harmonic_2": true, "drift": true}
+
+// allRefused tells that a measure was given nowhere, and the reason that most have.
+func allRefused(rs []measure.Result) (why string, none bool) {
+	count := map[string]int{}
+	for _, r := range rs {
+		if r.Refused == "" {
+			return "", false
+		}
+		if count[r.Refused]++; count[r.Refused] > count[why] {
+			why = r.Refused
+		}
+	}
+	return why, true
 }
 
 // matrix names the measures from each track into each other.
@@ -203,23 +228,27 @@ func cell(rs []measure.Result, track int, c column) string {
 	return strings.Join(out, "; ")
 }
 
-// printLines writes figures one a line.
-func printLines(w io.Writer, rep measure.Report, h measure.Heading, keep func(measure.Result) bool) {
-	rs := named(rep, h.Name, keep)
-	if len(rs) == 0 {
-		return
-	}
+// printLines writes figures one a line; a single one on the line of its title.
+func printLines(w io.Writer, rs []measure.Result, h measure.Heading) {
 	reference := rs[0].Reference
 	if rs[0].TrackB != 0 { // each names its own pair
 		reference, _, _ = strings.Cut(reference, ";")
 		reference += "; positive: the higher track is later"
 	}
+	if len(rs) == 1 {
+		fmt.Fprintf(w, "\n%s: %s; %s\n", h.Title, rs[0].Figure(), reference)
+		return
+	}
 	fmt.Fprintf(w, "\n%s; %s\n", h.Title, reference)
 	for _, r := range rs {
 		who := ""
-		if r.TrackB != 0 {
+		switch {
+		case r.Name == "flutter_line":
+			who, _, _ = strings.Cut(strings.TrimPrefix(r.Method, "line at "), ";")
+			who += ": "
+		case r.TrackB != 0:
 			who = fmt.Sprintf("tracks %d and %d: ", r.Track, r.TrackB)
-		} else if r.Section != "" {
+		case r.Section != "":
 			who = r.Section + ": "
 		}
 		fmt.Fprintf(w, "  %s%s\n", who, r.Figure())
@@ -236,26 +265,41 @@ func named(rep measure.Report, name string, keep func(measure.Result) bool) []me
 	return out
 }
 
-// doubts gathers the warnings, each once with how many figures it concerns.
+// doubts gathers the warnings, each once with the measures and how many figures it
+// concerns.
 func doubts(rep measure.Report) []string {
 	out := slices.Clone(rep.Warnings)
-	type key struct{ name, text string }
-	count, order, where := map[key]int{}, []key{}, map[key]string{}
+	type concern struct {
+		names []string
+		where string
+		count int
+	}
+	var order []string
+	found := map[string]*concern{}
 	for _, r := range rep.Measures {
-		for _, t := range r.Warnings {
-			k := key{r.Name, t}
-			if count[k]++; count[k] == 1 {
-				order = append(order, k)
-				where[k] = place(r)
+		for _, text := range r.Warnings {
+			c := found[text]
+			if c == nil {
+				c = &concern{where: place(r)}
+				found[text] = c
+				order = append(order, text)
+			}
+			c.count++
+			if name := strings.ToLower(measure.HeadingOf(r.Name).Title); !slices.Contains(c.names, name) {
+				c.names = append(c.names, name)
 			}
 		}
 	}
-	for _, k := range order {
-		s := fmt.Sprintf("%s, %s: %s", k.name, where[k], k.text)
-		if n := count[k]; n > 1 {
-			s += fmt.Sprintf(" (and %d more)", n-1)
+	for _, text := range order {
+		c := found[text]
+		s := strings.Join(c.names, ", ")
+		if c.where != "" {
+			s += ", " + c.where
 		}
-		out = append(out, s)
+		if c.count > 1 {
+			s += fmt.Sprintf(" and %d more", c.count-1)
+		}
+		out = append(out, s+": "+text)
 	}
 	return out
 }

@@ -138,7 +138,7 @@ func sampleCapture() *job.Capture {
 			},
 			Traces: []measure.Trace{{
 				Name: "speed_spectrum", Section: "reference", ToneHz: 3150, X: measure.Axis{Label: "rate", Unit: "Hz", Log: true}, Y: measure.Axis{Label: "deviation", Unit: "%"},
-				Points: []measure.Point{{X: 0.5, Y: 0.01, Lo: 0.009, Hi: 0.012}, {X: 8.1, Y: 1.0 / 3}}, Marks: []measure.Mark{{X: 8.1, Y: 0.3, Label: "capstan"}},
+				Points: []measure.Point{{X: 0.5, Y: 0.01, Lo: 0.009, Hi: 0.012}, {X: 8.1, Y: 0.3333333}}, Marks: []measure.Mark{{X: 8.1, Y: 0.3, Label: "capstan"}},
 				Reference: "mean speed", Method: "m", Warnings: []string{"short"}, Conditions: measure.Conditions{Tape: "Fen 12"},
 			}},
 			Warnings: []string{"the data chunk is cut short"},
