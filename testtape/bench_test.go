@@ -40,7 +40,8 @@ func newLoop(b *testing.B, tape *Tape, rate float64, channels int, seconds float
 }
 
 // BenchmarkFind reports, for 8 channels of 96 kHz, speed against real time, and
-// nanoseconds per sample besides what reading alone takes.
+// nanoseconds per sample besides what reading alone takes. Both are times by the
+// clock on all cores: beside other work, compare the processor's time instead.
 func BenchmarkFind(b *testing.B) {
 	tape, err := Builtin("pendle-brook-cassette")
 	if err != nil {
