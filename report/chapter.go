@@ -26,7 +26,9 @@ type Chapter struct {
 // Picture is a drawing with its figures as a table.
 type Picture struct {
 	Name    string // of [plot.Named]: "speed_spectrum"
+	ID      string // begins the ids of its elements
 	Title   string
+	Of      string // the section that a level against time is of
 	Words   string // what it shows, for those who do not see it
 	SVG     template.HTML
 	Table   plot.Table
@@ -109,16 +111,35 @@ func Chapters(rep measure.Report, centres []unit.Metre, prefix string) []Chapter
 func pictures(rep measure.Report, centres []unit.Metre, prefix string) []Picture {
 	var out []Picture
 	times := map[string]int{}
+	sections := levelSections(rep)
 	for _, d := range plot.ReportOf(rep, centres, prefix, plot.Options{}) {
-		svg := string(d.SVG())
+		svg, id := string(d.SVG()), prefix+d.Name
 		if times[d.Name]++; times[d.Name] > 1 {
-			id := prefix + d.Name
+			id += "-" + strconv.Itoa(times[d.Name])
 			for _, end := range []string{"-t", "-d"} {
-				svg = strings.ReplaceAll(svg, id+end, id+"-"+strconv.Itoa(times[d.Name])+end)
+				svg = strings.ReplaceAll(svg, prefix+d.Name+end, id+end)
 			}
 		}
-		out = append(out, Picture{Name: d.Name, Title: d.Title(), Words: d.Describe(), SVG: template.HTML(svg), Table: plot.TableOf(d.Drawing),
-			Over: strings.HasPrefix(d.Name, "level-")})
+		p := Picture{Name: d.Name, ID: id, Title: d.Title(), Words: d.Describe(), SVG: template.HTML(svg), Table: plot.TableOf(d.Drawing)}
+		if p.Over = strings.HasPrefix(d.Name, "level-"); p.Over && len(sections) > 0 {
+			p.Of, sections = sections[0], sections[1:]
+			p.Title += ", " + p.Of
+		}
+		out = append(out, p)
+	}
+	return out
+}
+
+// levelSections names the sections whose level was followed, in the order in which
+// [plot.ReportOf] draws them: as they come, those of each capture apart.
+func levelSections(rep measure.Report) []string {
+	type of struct{ section, capture string }
+	var seen []of
+	var out []string
+	for _, t := range rep.Traces {
+		if k := (of{t.Section, t.Conditions.Capture}); t.Name == "level_time" && len(t.Points) > 0 && !slices.Contains(seen, k) {
+			seen, out = append(seen, k), append(out, t.Section)
+		}
 	}
 	return out
 }

@@ -93,7 +93,7 @@ func TestIdentityComesFirstWithItsDoubts(t *testing.T) {
 			t.Errorf("warnings of courses: %q", c.Doubts)
 		}
 	}
-	if cs[len(cs)-1].ID != "other" || cs[len(cs)-1].Tables[0].Title != "own measure" {
+	if cs[len(cs)-1].ID != "other" || cs[len(cs)-1].Tables[0].Title != "Own measure" {
 		t.Errorf("a measure of no chapter is in %q", cs[len(cs)-1].ID)
 	}
 }
@@ -105,13 +105,16 @@ func TestPicturesHaveIdsOfTheirOwn(t *testing.T) {
 	for _, c := range report.Chapters(recording(), nil, "x-") {
 		for _, p := range c.Pictures {
 			over += map[bool]int{true: 1}[p.Over]
+			if p.Over && p.Of != []string{"", "level step -2 dB", "level step +2 dB"}[over] {
+				t.Errorf("picture %d is of %q", over, p.Of)
+			}
 			for _, part := range strings.Split(string(p.SVG), ` id="`)[1:] {
 				id, _, _ := strings.Cut(part, `"`)
 				if seen[id] || !strings.HasPrefix(id, "x-") {
 					t.Errorf("id %q stands twice, or has no prefix", id)
 				}
-				if seen[id] = true; !strings.Contains(string(p.SVG), id) {
-					t.Errorf("id %q", id)
+				if seen[id] = true; !strings.HasPrefix(id, p.ID) {
+					t.Errorf("id %q in the picture %q", id, p.ID)
 				}
 			}
 		}

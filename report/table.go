@@ -94,8 +94,8 @@ func namesOf(measures []measure.Result) []string {
 func titled(name string) Table {
 	h := measure.HeadingOf(name)
 	t := Table{Name: name, Title: h.Title, About: h.About, RowHead: "track"}
-	if h.Title == name { // not listed
-		t.Title = strings.ReplaceAll(name, "_", " ")
+	if h.Title == name && name != "" { // not listed
+		t.Title = strings.ToUpper(name[:1]) + strings.ReplaceAll(name[1:], "_", " ")
 	}
 	return t
 }

@@ -149,7 +149,7 @@ func (s *server) apiAddCapture(w http.ResponseWriter, r *http.Request) error {
 
 func (s *server) takeRaw(w http.ResponseWriter, r *http.Request) (job.Entry, error) {
 	q := r.URL.Query()
-	up, err := captureForm{Tape: q.Get("tape"), Function: q.Get("function"), Tracks: q.Get("tracks"), Case: q.Get("case"), Remark: q.Get("remark")}.upload()
+	up, err := formOf(q.Get).upload()
 	if err != nil {
 		return job.Entry{}, err
 	}

@@ -76,14 +76,47 @@ type apiReading struct {
 }
 
 type apiCapture struct {
-	File     string         `json:"file"`
-	SHA256   string         `json:"sha256"`
-	Bytes    int64          `json:"bytes"`
-	Tape     string         `json:"tape"`
-	TapeSHA  string         `json:"tape_sha256"`
-	Function string         `json:"function"`
-	Tracks   []int          `json:"tracks"`
-	Report   measure.Report `json:"report"`
+	File           string         `json:"file"`
+	SHA256         string         `json:"sha256"`
+	Bytes          int64          `json:"bytes"`
+	Tape           string         `json:"tape"`
+	TapeSHA        string         `json:"tape_sha256"`
+	Programme      string         `json:"programme"`
+	ProgrammeSHA   string         `json:"programme_sha256"`
+	Interface      string         `json:"interface"`
+	InterfaceSHA   string         `json:"interface_sha256"`
+	WhileRecording bool           `json:"while_recording"`
+	Function       string         `json:"function"`
+	Tracks         []int          `json:"tracks"`
+	Report         measure.Report `json:"report"`
+}
+
+type apiProgramme struct {
+	ID   string `json:"id"`
+	Name string `json:"name"`
+	SHA  string `json:"sha256"`
+}
+
+type apiRound struct {
+	Round   int      `json:"round"`
+	Tracks  []int    `json:"tracks"`
+	Seconds float64  `json:"seconds"`
+	Steps   []string `json:"steps"`
+}
+
+type apiInterface struct {
+	ID       string    `json:"id"`
+	Name     string    `json:"name"`
+	SHA      string    `json:"sha256"`
+	LoopedAt time.Time `json:"looped_back"`
+}
+
+type apiLoopback struct {
+	Response     measure.Interface `json:"response"`
+	File         string            `json:"file"`
+	FileSHA      string            `json:"file_sha256"`
+	Programme    string            `json:"programme"`
+	ProgrammeSHA string            `json:"programme_sha256"`
 }
 
 type apiView struct {
@@ -129,7 +162,8 @@ func entryJSON(e job.Entry) apiEntry {
 		out.Reading = &apiReading{r.TestPoint, r.Key, r.Value, r.Unit, r.ToneHz, r.Instrument, r.Session, r.Setting}
 	}
 	if c := e.Capture; c != nil {
-		out.Capture = &apiCapture{c.File, c.SHA256, c.Bytes, c.Tape, c.TapeSHA, c.Function, list(c.Tracks), c.Report}
+		out.Capture = &apiCapture{c.File, c.SHA256, c.Bytes, c.Tape, c.TapeSHA, c.Programme, c.ProgrammeSHA, c.Interface, c.InterfaceSHA, c.WhileRecording,
+			c.Function, list(c.Tracks), c.Report}
 	}
 	return out
 }
@@ -306,6 +340,15 @@ type newReadingJSON struct {
 	Value  *float64 `json:"value"` // a missing value is not zero
 	Case   string   `json:"case"`
 	Remark string   `json:"remark"`
+}
+
+type newProgrammeJSON struct {
+	Tracks      int      `json:"tracks"`
+	SpeedCmS    float64  `json:"speed_cm_s"`
+	AtOnce      int      `json:"tracks_at_once"`
+	ReferenceHz float64  `json:"reference_hz"`
+	Kinds       []string `json:"kinds"`
+	Name        string   `json:"name"`
 }
 
 type newNoteJSON struct {

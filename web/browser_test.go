@@ -9,6 +9,7 @@ import (
 	"os"
 	"os/exec"
 	"path/filepath"
+	"regexp"
 	"strings"
 	"testing"
 	"time"
@@ -22,7 +23,7 @@ import (
 //go:embed testdata/axe-core/axe.min.js
 var axeSource string
 
-var only = flag.String("story", "", "of the screens, only those whose name contains this")
+var only = flag.String("story", "", "of the screens, only those whose name this regular expression matches")
 
 var screens = flag.String("screens", "", "folder for a picture of each page in each state; empty: the test's artifact folder")
 
@@ -149,9 +150,9 @@ func TestScreens(t *testing.T) {
 				name string
 				w, h int64
 				dark bool
-			}{{"laptop", 1280, 800, false}, {"phone", 390, 844, true}} {
+			}{{"laptop", 1366, 768, false}, {"phone", 390, 844, true}} {
 				where := fmt.Sprintf("%s-%s-%s", state, s.name, size.name)
-				if !strings.Contains(where, *only) {
+				if ok, err := regexp.MatchString(*only, where); err != nil || !ok {
 					continue
 				}
 				dark(t, ctx, size.dark)

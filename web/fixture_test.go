@@ -28,6 +28,8 @@ type storyBench struct {
 	*job.Bench
 	verdict  func(v *job.View) (*diagnosis.Verdict, error)
 	captures map[int64]measure.Report // by entry
+	replayed map[int64]bool           // those that are of a record programme
+	loopback *job.Loopback            // of the interface "Bench box"
 	capture  func(up job.CaptureUpload) (job.Entry, error)
 	failView error
 }
@@ -70,6 +72,9 @@ func (b *storyBench) dress(e *job.Entry) {
 	e.Kind, e.Remark, e.Ref = job.KindCapture, "", strings.Replace(e.Ref, "note", "capture", 1)
 	e.Capture = &job.Capture{File: "pass-1.wav", SHA256: strings.Repeat("5e", 32), Bytes: 201326592, Tape: "Pendle Brook cassette",
 		TapeSHA: strings.Repeat("7a", 32), Function: "play", Tracks: []int{1, 2, 3, 4, 5, 6}, Report: rep}
+	if b.replayed[e.Seq] {
+		e.Capture = replayed(rep)
+	}
 }
 
 func (b *storyBench) AddCapture(ctx context.Context, id string, up job.CaptureUpload) (job.Entry, error) {
@@ -84,7 +89,7 @@ func newStoryBench() *storyBench {
 	return &storyBench{Bench: job.NewBench(&memory.Record{}, &memory.Files{}, job.BenchOptions{Now: func() time.Time {
 		tick = tick.Add(time.Minute)
 		return tick
-	}}), captures: map[int64]measure.Report{}}
+	}}), captures: map[int64]measure.Report{}, replayed: map[int64]bool{}}
 }
 
 func newStoryServer(b Bench) *server {
@@ -131,6 +136,9 @@ func goodStory() (*storyBench, string) {
 	must(b.RecordReading(ctx, j.ID, job.Reading{TestPoint: "TP10", Key: "3", Value: 38, Unit: "V", ToneHz: 315, Instrument: "millivoltmeter B", Session: "evening 1", Setting: "s3"}, measure.CasePropped, "display blinked"))
 	taken := must(b.RecordNote(ctx, j.ID, measure.CasePropped, "lid propped at 70 degrees"))
 	must(b.Withdraw(ctx, j.ID, taken.Seq, "wrong job"))
+	own := must(b.RecordNote(ctx, j.ID, measure.CasePropped, "capture"))
+	b.captures[own.Seq], b.replayed[own.Seq] = recordingReport(6), true
+	b.shelve()
 	b.verdict = storyVerdict
 	return b, j.ID
 }
@@ -245,6 +253,8 @@ func enormousStory() (*storyBench, string) {
 	ctx := context.Background()
 	e := must(b.RecordNote(ctx, id, measure.CaseClosed, "capture"))
 	b.captures[e.Seq] = storyReport(24)
+	own := must(b.RecordNote(ctx, id, measure.CaseClosed, "capture"))
+	b.captures[own.Seq], b.replayed[own.Seq] = recordingReport(24), true
 	for i := range 600 {
 		must(b.RecordNote(ctx, id, measure.CaseOpen, fmt.Sprintf("%d: ", i)+strings.Repeat("the lead was moved and the noise came back ", 1+i%9)))
 	}

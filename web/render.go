@@ -15,6 +15,7 @@ import (
 
 	"headstack/diagnosis"
 	"headstack/measure"
+	"headstack/plot"
 	"headstack/report"
 	"headstack/unit"
 )
@@ -41,6 +42,9 @@ var funcs = template.FuncMap{
 	"first":    first,
 	"add":      func(a, b int) int { return a + b },
 	"dict":     dict,
+	"long":     longTable,
+	"figures":  func(t plot.Table) template.HTML { return t.HTML() },
+	"date":     func(t time.Time) string { return t.UTC().Format("2 January 2006") },
 }
 
 // pagesByName has one template set per page: the layout, the shared parts and
@@ -188,6 +192,12 @@ func first(n int, list any) any {
 		return l[:min(n, len(l))]
 	}
 	return list
+}
+
+// longTable says whether a table is folded away: only the response is always open, since
+// it is what is looked for first.
+func longTable(t report.Table) bool {
+	return t.Name != "response" && len(t.Rows)*len(t.Columns) > 100
 }
 
 // dict passes several values to a part.

@@ -29,7 +29,9 @@ func stories(state, id string) []story {
 	}
 	if state == "good" || state == "enormous" { // these do not depend on the job
 		common = append(common, story{"jobs", "/", 200, []string{"Open a job"}},
-			story{"library", "/library", 200, []string{"Hexastrand"}},
+			story{"library", "/library", 200, []string{"Hexastrand", "Make a standard one", "Bench box", "2 April 2031"}},
+			story{"programme", "/library/programmes/6-tracks-9-525-cm-s-reference-315-hz-3-rounds", 200, []string{"Round 1 of 3: tracks 1, 2", "Caution: this records over whatever is on the tape", "silence for the second pass", "9.525 cm/s"}},
+			story{"interface", "/library/interfaces/bench-box", 200, []string{"Response of the interface", "input 3: not measured: nothing was heard on it", "16 kHz"}},
 			story{"lost", root + "/nowhere", 404, []string{"no such page"}})
 	}
 	switch state {
@@ -42,9 +44,17 @@ func stories(state, id string) []story {
 		common = append(common,
 			story{"path-play", root + "/path?function=play&key=3&saved=38", 200, []string{"re-take reading 5", "it was 38\u2009mV: correct it", "TP10-3", "4 siblings"}},
 			story{"capture", root + "/captures/1", 200, []string{"not measured: tone absent", "not found: the capture starts after it", "Azimuth", "signal to noise below 20"}},
+			story{"capture-own", root + "/captures/41", 200, []string{"Which track, which way round", "this channel carries track 4", "reversed", "Crosstalk at 10 kHz", "below −85.4", "into 6",
+				"Capture interface: Bench box, looped back on 2 April 2031; its response is taken off", "captured while it was recorded", "the tone was lost for 0.4 s", "level against time, 2 pictures", "output still rises"}},
+			story{"level-time", root + "/captures/41/level-time?of=p-level-speed-tone", 200, []string{"Level against time, speed tone", "10 kHz"}},
 			story{"correct", root + "/entries/38", 200, []string{"Correct reading 5"}})
+	case "enormous":
+		common = append(common,
+			story{"capture-own", root + "/captures/43", 200, []string{"Level against time, 2 pictures", "Crosstalk at 1 kHz"}},
+			story{"level-time", root + "/captures/43/level-time", 200, []string{"Level against time, 10 kHz"}})
 	case "empty":
 		common[0].want = append(common[0].want, "Measure as found", "nothing known yet")
+		common = append(common, story{"library", "/library", 200, []string{"Make a record programme above first"}})
 		common[3].want = append(common[3].want, "No capture yet")
 		common[4].want = append(common[4].want, "Nothing was recorded yet")
 	case "failed":

@@ -16,53 +16,90 @@ import (
 	"headstack/job"
 )
 
-// takeUpload streams a capture to the bench: fields first, then the file, which
-// is never held in memory. form is what was typed, to be shown again.
-func (s *server) takeUpload(w http.ResponseWriter, r *http.Request, id string) (form captureForm, e job.Entry, err error) {
+// streamForm reads a form whose file comes last: the fields first, then take gets the
+// file, which is never held in memory. fields is what was typed, to be shown again.
+func (s *server) streamForm(w http.ResponseWriter, r *http.Request, take func(fields map[string]string, file *multipart.Part) error) (fields map[string]string, err error) {
+	fields = map[string]string{}
 	r.Body = http.MaxBytesReader(w, r.Body, s.opt.MaxUpload+maxForm)
 	mr, err := r.MultipartReader()
 	if err != nil {
-		return form, e, formError(err)
+		return fields, formError(err)
 	}
-	fields := map[string]string{}
 	for {
 		p, err := mr.NextPart()
 		if err == io.EOF {
-			return formOf(fields), e, &job.InvalidError{Field: "file", Problem: "was not chosen, or does not come last"}
+			return fields, &job.InvalidError{Field: "file", Problem: "was not chosen, or does not come last"}
 		}
 		if err != nil {
-			return formOf(fields), e, formError(err)
+			return fields, formError(err)
 		}
-		if p.FormName() != "file" {
-			if fields[p.FormName()], err = text(p, maxForm/4); err != nil {
-				return formOf(fields), e, err
+		if p.FormName() == "file" {
+			if p.FileName() == "" {
+				return fields, &job.InvalidError{Field: "file", Problem: "was not chosen"}
 			}
-			if len(fields) > 32 {
-				return formOf(fields), e, formError(errors.New("more than 32 fields"))
-			}
-			continue
+			return fields, take(fields, p)
 		}
-		e, err = s.keepPart(r, id, formOf(fields), fields["token"], p)
-		return formOf(fields), e, err
+		if fields[p.FormName()], err = text(p, maxForm/4); err != nil {
+			return fields, err
+		}
+		if len(fields) > 32 {
+			return fields, formError(errors.New("more than 32 fields"))
+		}
 	}
 }
 
-func (s *server) keepPart(r *http.Request, id string, form captureForm, token string, p *multipart.Part) (job.Entry, error) {
-	if p.FileName() == "" {
-		return job.Entry{}, &job.InvalidError{Field: "file", Problem: "was not chosen"}
-	}
-	up, err := form.upload()
-	if err != nil {
-		return job.Entry{}, err
-	}
-	up.Name, up.Data = p.FileName(), p
-	up.Progress = s.progress.start(token)
-	defer s.progress.end(token)
-	return s.bench.AddCapture(r.Context(), id, up)
+// takeUpload streams a capture to the bench. form is what was typed.
+func (s *server) takeUpload(w http.ResponseWriter, r *http.Request, id string) (form captureForm, e job.Entry, err error) {
+	fields, err := s.streamForm(w, r, func(fields map[string]string, p *multipart.Part) error {
+		up, err := formOf(func(name string) string { return fields[name] }).upload()
+		if err != nil {
+			return err
+		}
+		up.Name, up.Data = p.FileName(), p
+		up.Progress = s.progress.start(fields["token"])
+		defer s.progress.end(fields["token"])
+		e, err = s.bench.AddCapture(r.Context(), id, up)
+		return err
+	})
+	return formOf(func(name string) string { return fields[name] }), e, err
 }
 
-func formOf(f map[string]string) captureForm {
-	return captureForm{Tape: f["tape"], Function: f["function"], Tracks: f["tracks"], Case: f["case"], Remark: f["remark"]}
+// captureForm is the form as typed; a browser does not give the file back.
+type captureForm struct {
+	Tape, Programme, Interface, Function, Tracks, Case, Remark string
+	WhileRecording                                             string // as sent: "1", "true"
+}
+
+// formOf reads the fields of a form or query. What was played is one choice on a page,
+// "tape/ID" or "programme/ID", and one of two fields of the API.
+func formOf(field func(string) string) captureForm {
+	f := captureForm{Tape: field("tape"), Programme: field("programme"), Interface: field("interface"), Function: field("function"),
+		Tracks: field("tracks"), Case: field("case"), Remark: field("remark"), WhileRecording: field("while_recording")}
+	if kind, id, ok := strings.Cut(field("played"), "/"); ok {
+		switch kind {
+		case "tape":
+			f.Tape = id
+		case "programme":
+			f.Programme = id
+		}
+	}
+	return f
+}
+
+// Recorded says whether the tick was set.
+func (f captureForm) Recorded() bool {
+	on, _ := parseTick(f.WhileRecording)
+	return on
+}
+
+func parseTick(s string) (bool, error) {
+	switch strings.ToLower(s) {
+	case "", "0", "false", "no":
+		return false, nil
+	case "1", "true", "yes", "on":
+		return true, nil
+	}
+	return false, &job.InvalidError{Field: "while_recording", Value: s, Problem: "is neither yes nor no", Nearest: []string{"true", "false"}}
 }
 
 // upload reads the fields of the form.
@@ -71,8 +108,13 @@ func (f captureForm) upload() (job.CaptureUpload, error) {
 	if err != nil {
 		return job.CaptureUpload{}, err
 	}
+	while, err := parseTick(f.WhileRecording)
+	if err != nil {
+		return job.CaptureUpload{}, err
+	}
 	state, err := parseCase(f.Case)
-	return job.CaptureUpload{Tape: f.Tape, Function: f.Function, Tracks: tracks, Case: state, Remark: f.Remark}, err
+	return job.CaptureUpload{Tape: f.Tape, Programme: f.Programme, Interface: f.Interface, WhileRecording: while, Function: f.Function,
+		Tracks: tracks, Case: state, Remark: f.Remark}, err
 }
 
 // maxTracks bounds a list of tracks; no tape has more.
