@@ -290,6 +290,7 @@ func (b *Bench) measure(ctx context.Context, f File, p *plan) (measure.Report, e
 		Tape: p.tape, Geometry: p.def.Geometry(), Case: p.entry.Case, SpeedCmS: p.speedCmS, When: b.opt.Now(), Progress: p.progress,
 		Interface: p.face, WhileRecording: c.WhileRecording,
 	}
+	opt.OnceRound = onceRound(p)
 	var report measure.Report
 	if p.programme != nil {
 		report, err = b.opt.MeasureProgramme(ctx, []measure.Source{src}, p.programme, opt)
@@ -311,6 +312,27 @@ func (b *Bench) measure(ctx context.Context, f File, p *plan) (measure.Report, e
 		return measure.Report{}, err
 	}
 	return report, nil
+}
+
+// onceRound is what turns in the recorder at the speed of a capture.
+func onceRound(p *plan) []measure.Rotation {
+	v := p.speedCmS
+	if v == 0 && p.programme != nil {
+		v = p.programme.SpeedCmS
+	}
+	if v == 0 && p.tape != nil {
+		v = p.tape.SpeedCmS
+	}
+	return Rotations(p.def, v)
+}
+
+// Rotations is what turns in a recorder at a tape speed, for the names of flutter lines.
+func Rotations(def *machine.Definition, speedCmS float64) []measure.Rotation {
+	var out []measure.Rotation
+	for _, r := range def.OnceRound(speedCmS) {
+		out = append(out, measure.Rotation(r))
+	}
+	return out
 }
 
 // fitTracks gives the channels of the file their tracks.

@@ -92,6 +92,7 @@ func (v *measureVerb) measure(e *env, def *machine.Definition, sources []measure
 			return rep, "", err
 		}
 		opt.SpeedCmS = p.SpeedCmS
+		opt.OnceRound = job.Rotations(def, p.SpeedCmS)
 		rep, err = measure.Recording(e.ctx, sources, p, opt)
 		return rep, p.Name, err
 	}
@@ -99,6 +100,7 @@ func (v *measureVerb) measure(e *env, def *machine.Definition, sources []measure
 		return rep, "", err
 	}
 	opt.SpeedCmS = opt.Tape.SpeedCmS
+	opt.OnceRound = job.Rotations(def, opt.SpeedCmS)
 	if rep, err = measure.TestTape(e.ctx, sources, opt); err != nil {
 		return rep, "", err
 	}

@@ -2,8 +2,12 @@ package main
 
 import (
 	"context"
+	"encoding/json"
 	"io"
+	"os"
+	"os/exec"
 	"path/filepath"
+	"strconv"
 	"testing"
 
 	"headstack/capture"
@@ -13,8 +17,14 @@ import (
 	"headstack/testtape"
 )
 
-// benchSeconds is long enough for the start and end not to matter.
-const benchSeconds = 66
+// benchSeconds is long enough for the start and end not to matter; HEADSTACK_BENCH_SECONDS
+// sets another length, such as the 600 of a whole tape.
+var benchSeconds = func() float64 {
+	if s, err := strconv.ParseFloat(os.Getenv("HEADSTACK_BENCH_SECONDS"), 64); err == nil && s >= 30 {
+		return s
+	}
+	return 66
+}()
 
 // longFile renders a test tape of eight tracks at 96 kHz, 24 bit.
 func longFile(b *testing.B) (path string, def *machine.Definition, tape *testtape.Tape, bytes int64) {
@@ -22,9 +32,9 @@ func longFile(b *testing.B) (path string, def *machine.Definition, tape *testtap
 	def, _ = machine.Builtin("octogrange")
 	tape = &testtape.Tape{Format: 1, Name: "bench", SpeedCmS: 38.1, TrackLayout: testtape.FullWidth,
 		Reference: testtape.Reference{FluxivityNWbM: 320, ToneHz: 1000, Convention: "short-circuit"}, EqualisationUs: testtape.Equalisation{High: 35}}
-	for _, s := range []testtape.Section{{Name: "reference", ToneHz: 1000}, {Name: "low", ToneHz: 63, LevelDB: -10}, {Name: "middle", ToneHz: 4000, LevelDB: -10},
+	for _, s := range []testtape.Section{{Name: "reference", ToneHz: 1000}, {Name: "low", ToneHz: 63, LevelDB: -10}, {Name: "speed", ToneHz: 3150, LevelDB: -10},
 		{Name: "high", ToneHz: 10000, LevelDB: -10}, {Name: "top", ToneHz: 16000, LevelDB: -10}, {Name: "silence"}} {
-		s.Seconds = benchSeconds / 6.
+		s.Seconds = benchSeconds / 6
 		tape.Sections = append(tape.Sections, s)
 	}
 	sc := sim.Perfect(tape, def.Geometry())
@@ -82,6 +92,37 @@ func BenchmarkDecodeFile(b *testing.B) {
 			b.Fatal(err)
 		}
 		r.Close()
+	}
+	rates(b, bytes)
+}
+
+// BenchmarkSciPySameWork is what a SciPy script needs for the same file, the start of
+// Python included: testdata/same_work.py. It is told where the sections are.
+func BenchmarkSciPySameWork(b *testing.B) {
+	if out, err := exec.Command("/usr/bin/python3", "-c", "import scipy.signal").CombinedOutput(); err != nil {
+		b.Skipf("no SciPy (Debian: python3-scipy): %v %s", err, out)
+	}
+	path, _, tape, bytes := longFile(b)
+	type place struct {
+		ToneHz float64 `json:"tone_hz"`
+		StartS float64 `json:"start_s"`
+		EndS   float64 `json:"end_s"`
+	}
+	var places []place
+	at := 0.0
+	for _, s := range tape.Sections {
+		places = append(places, place{s.ToneHz, at, at + s.Seconds})
+		at += s.Seconds
+	}
+	sections := filepath.Join(b.TempDir(), "sections.json")
+	data, _ := json.Marshal(places)
+	if err := os.WriteFile(sections, data, 0o600); err != nil {
+		b.Fatal(err)
+	}
+	for b.Loop() {
+		if out, err := exec.Command("/usr/bin/python3", "testdata/same_work.py", path, sections).CombinedOutput(); err != nil {
+			b.Fatalf("%v: %s", err, out)
+		}
 	}
 	rates(b, bytes)
 }
