@@ -8,7 +8,8 @@ import (
 )
 
 // Encode writes the programme as YAML that [Load] reads back to the same value. The
-// error is that of [Programme.Check] for a programme that Load would refuse.
+// error is that of [Programme.Check], or that of a programme too long for a file: Load
+// would refuse both.
 func (p *Programme) Encode() ([]byte, error) {
 	if err := p.Check(); err != nil {
 		return nil, fmt.Errorf("writing programme %q: %w", p.Name, err)
@@ -33,6 +34,9 @@ func (p *Programme) Encode() ([]byte, error) {
 		if part.Each != nil {
 			writeEach(&b, part.Each)
 		}
+	}
+	if b.Len() > maxFileBytes {
+		return nil, fmt.Errorf("writing programme %q: it takes %d bytes, more than the %d that are read", p.Name, b.Len(), maxFileBytes)
 	}
 	return b.Bytes(), nil
 }

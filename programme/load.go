@@ -15,7 +15,7 @@ import (
 
 // Limits that keep a hostile or mistaken file from costing memory or time.
 const (
-	maxFileBytes = 256 << 10 // 32 tracks at length take about 30 KiB
+	maxFileBytes = 96 << 10 // 32 tracks at length take about 30 KiB
 	maxNesting   = 16        // the format itself needs 6
 	// The YAML library takes time with the square of the number of these signs.
 	maxCommas = 8000
@@ -49,7 +49,7 @@ func (e *Error) Error() string {
 }
 
 // Load reads a programme. name is the file's name for messages; data is YAML, at most
-// 256 KiB, one document, without anchors and aliases, every key known.
+// 96 KiB, one document, without anchors and aliases, every key known.
 //
 // The error is an *[Error], or several of them joined when the file is well formed but
 // several values are wrong.

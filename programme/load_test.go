@@ -126,6 +126,8 @@ func TestHostileFiles(t *testing.T) {
 		"commas":   "rounds: [" + strings.Repeat("1,", 50000) + "1]",
 		"brackets": "rounds: " + strings.Repeat("[", 5000),
 		"dashes":   strings.Repeat("- ", 20000),
+		"keys":     manyKeys(8000),
+		"items":    "parts:\n" + strings.Repeat("  - 1\n", 15000),
 		"bytes":    "name: \xff\xfe",
 		"zero":     "name: \x00",
 		"nothing":  "",
@@ -140,6 +142,25 @@ func TestHostileFiles(t *testing.T) {
 		if d := time.Since(start); d > 10*time.Second {
 			t.Errorf("%s took %v", name, d)
 		}
+	}
+}
+
+func manyKeys(n int) string {
+	var b strings.Builder
+	for i := range n {
+		fmt.Fprintf(&b, "k%d: 1\n", i)
+	}
+	return b.String()
+}
+
+// The largest standard programme is far from the limit.
+func TestLargestProgramme(t *testing.T) {
+	data, err := standard(t, Options{Tracks: MaxTracks, SpeedCmS: 76.2, TracksPerRound: 1, Kinds: Kinds()}).Encode()
+	if err != nil || len(data) > maxFileBytes/2 {
+		t.Errorf("%d bytes of %d, %v", len(data), maxFileBytes, err)
+	}
+	if _, err := Load("largest.yaml", data); err != nil {
+		t.Error(err)
 	}
 }
 
