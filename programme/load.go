@@ -16,7 +16,7 @@ import (
 // Limits that keep a hostile or mistaken file from costing memory or time.
 const (
 	maxFileBytes = 96 << 10 // 32 tracks at length take about 30 KiB
-	maxNesting   = 16        // the format itself needs 6
+	maxNesting   = 16       // the format itself needs 6
 	// The YAML library takes time with the square of the number of these signs.
 	maxCommas = 8000
 	maxSigns  = 1000 // of & * ! % together
