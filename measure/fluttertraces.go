@@ -45,7 +45,6 @@ func (s *session) speedTrace(t *take) Trace {
 		tr.Points = append(tr.Points, p)
 	}
 	tr.X, tr.Y = Axis{Label: "time in the capture", Unit: "s"}, Axis{Label: "speed deviation", Unit: "%"}
-	tr.Extremes = true
 	tr.Method = fmt.Sprintf("momentary frequency of the tone, unweighted, 0 to %d Hz; each point the mean over %s, its bounds the least and the most within, not an interval", speedSidebands, milliseconds(float64(m)/c.rate))
 	return tr
 }
