@@ -29,8 +29,8 @@
 // kHz; second and third mark 710 Hz and 2.24 kHz; silence; 1 and 10 kHz from -10 to -50
 // dB in steps of 10 dB; if asked for, the staircase of 10 kHz (6.3 kHz below 9 cm/s) at
 // -20 dB; 3150 Hz at -10 dB for 30 s; end mark 3.55 kHz; 1 kHz at +4 dB, half of which is
-// recorded over with silence. For 8 tracks at 38 cm/s that takes 207 s, with the
-// staircase 239 s.
+// recorded over with silence. For 8 tracks at 38 cm/s that takes 247 s, with the
+// staircase 279 s.
 //
 // Names of what is measured (third harmonic, maximum output level, crosstalk, erasure
 // through a band filter, signal to noise) follow IEC 60094-3; 3150 Hz is the tone of IEC

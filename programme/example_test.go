@@ -35,7 +35,7 @@ func Example() {
 	}
 	// Output:
 	// 6 tracks, 9.525 cm/s, reference 315 Hz, 3 rounds
-	// 59 parts, 197 s for each of [[1 2] [3 4] [5 6]]
+	// 59 parts, 227 s for each of [[1 2] [3 4] [5 6]]
 	// 2 channels
 	// start mark: 0.0 s to 3.0 s
 	// reference: 3.0 s to 11.0 s

@@ -16,8 +16,8 @@ func TestStandard(t *testing.T) {
 		seconds float64
 		hz      float64
 	}{
-		{Options{Tracks: 8, SpeedCmS: 38.1, Kinds: Kinds()}, 240, 1000},
-		{Options{Tracks: 8, SpeedCmS: 19.05}, 240, 1000},
+		{Options{Tracks: 8, SpeedCmS: 38.1, Kinds: Kinds()}, 280, 1000},
+		{Options{Tracks: 8, SpeedCmS: 19.05}, 250, 1000},
 		{Options{Tracks: 6, SpeedCmS: 9.525, TracksPerRound: 2}, 240, 315},
 		{Options{Tracks: 4, SpeedCmS: 4.7625}, 240, 315},
 		{Options{Tracks: 24, SpeedCmS: 76.2, Kinds: Kinds()}, 300, 1000},
