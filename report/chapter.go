@@ -96,6 +96,9 @@ func Chapters(rep measure.Report, centres []unit.Metre, prefix string) []Chapter
 		p.Doubled = slices.ContainsFunc(c.Tables, func(t Table) bool { return t.Name == p.Name })
 		c.Pictures = append(c.Pictures, p)
 	}
+	for i := range all {
+		all[i].Tables = joinSingles(all[i].Title, all[i].Tables)
+	}
 	all[0].Doubts = identityDoubts(rep.Measures)
 	for _, t := range rep.Traces {
 		c := &all[chapterOfTrace(t)]

@@ -62,9 +62,12 @@ func TestChaptersHoldEveryMeasureInOrder(t *testing.T) {
 			t.Errorf("measures without a chapter: %+v", c.Tables)
 		}
 		for _, table := range c.Tables {
-			got = append(got, table.Name)
-			if table.Title != measure.HeadingOf(table.Name).Title && !table.Matrix {
-				t.Errorf("%s is titled %q", table.Name, table.Title)
+			got = append(got, table.Measures...)
+			for i, name := range table.Measures {
+				title := measure.HeadingOf(name).Title
+				if len(table.Measures) > 1 && table.Columns[i] != title || len(table.Measures) == 1 && table.Title != title && !table.Matrix {
+					t.Errorf("%s is titled %q in %q", name, table.Title, table.Columns)
+				}
 			}
 		}
 	}
@@ -82,11 +85,16 @@ func TestIdentityComesFirstWithItsDoubts(t *testing.T) {
 	var cells []string
 	for _, table := range first.Tables {
 		for _, row := range table.Rows {
-			cells = append(cells, row.Cells[0].Value)
+			for _, c := range row.Cells {
+				cells = append(cells, c.Value+strings.Join(c.Notes, ""))
+			}
 		}
 	}
-	if got := strings.Join(cells, ", "); got != "track 2, track 1, track 3, upright, upright, reversed" {
+	if got := strings.Join(cells, ", "); got != "track 2a, upright, track 1a, upright, track 3, reversedb" {
 		t.Errorf("cells %q", got)
+	}
+	if notes := first.Tables[0].Notes; len(notes) != 2 || notes[0].Text != "this channel carries another track" || notes[1].Text != "polarity reversed" {
+		t.Errorf("notes %+v", notes)
 	}
 	for _, c := range cs {
 		if c.ID == "speed" && !slices.Equal(c.Doubts, []string{"Speed of speed tone: the tone was lost for 0.4 s"}) {

@@ -16,17 +16,19 @@ import (
 // Table is one measure of all tracks as a person reads it: tracks (or pairs of
 // tracks) are rows, tones are columns, in the same order everywhere.
 type Table struct {
-	Name      string // measure: "response"
-	Title     string // "Response", as [measure.HeadingOf] has it
-	About     string // one line: what it is
-	Unit      string // as printed: "µs"
-	Reference string // what 0 is, for the heading
+	Name      string   // measure: "response"
+	Measures  []string // all that stand in it; more than one where each has a column of its own
+	Title     string   // "Response", as [measure.HeadingOf] has it
+	About     string   // one line: what it is
+	Unit      string   // as printed: "µs"
+	Reference string   // what 0 is, for the heading
 	Method    string
 	RowHead   string // "track", "tracks", or "from" where the rows act on the columns
 	Columns   []string
 	Matrix    bool // from each track into each other: figures stand without their unit
 	Rows      []Row
-	Notes     []Note // warnings, lettered
+	Notes     []Note   // warnings, lettered
+	Details   []string // what each column of several measures is
 }
 
 // Row is one track or pair.
@@ -93,7 +95,7 @@ func namesOf(measures []measure.Result) []string {
 // titled is a table without rows.
 func titled(name string) Table {
 	h := measure.HeadingOf(name)
-	t := Table{Name: name, Title: h.Title, About: h.About, RowHead: "track"}
+	t := Table{Name: name, Measures: []string{name}, Title: h.Title, About: h.About, RowHead: "track"}
 	if h.Title == name && name != "" { // not listed
 		t.Title = strings.ToUpper(name[:1]) + strings.ReplaceAll(name[1:], "_", " ")
 	}
@@ -135,6 +137,9 @@ func tableOf(name string, of []measure.Result) Table {
 	t.Unit, t.Reference, t.Method = headings(of)
 	if name == "identity" || name == "polarity" { // their cells are words
 		t.Unit, t.Reference = "", ""
+	}
+	if name == "polarity" {
+		t.About = "upright or reversed"
 	}
 	for _, p := range rows {
 		row := Row{Label: p.label()}
@@ -283,9 +288,10 @@ func paper(tables []Table) []Table {
 			}
 			if from > 0 {
 				part.Title += ", continued"
+				part.About, part.Reference = "", "" // the first part says it
 			}
 			if to < len(t.Columns) {
-				part.Notes, part.Method = nil, "" // once, under the last part
+				part.Notes, part.Method, part.Details = nil, "", nil // once, under the last part
 			}
 			out = append(out, part)
 		}

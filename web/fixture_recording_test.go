@@ -25,6 +25,13 @@ func recordingReport(tracks int) measure.Report {
 	b.add(measure.Result{Name: "speed_error", Section: "speed tone", ToneHz: 3150, Value: 0.412, Lo: 0.404, Hi: 0.42, Unit: "%", Reference: "the definition's speed"})
 	b.add(measure.Result{Name: "wow_flutter_2sigma", Section: "speed tone", ToneHz: 3150, Value: 0.11, Lo: 0.10, Hi: 0.12, Unit: "%", Reference: "mean speed", Method: "weighted, 95th percentile of the peak deviation"})
 	b.courses()
+	for i, name := range []string{"start mark", "identity", "comb", "speed tone", "level step -10 dB", "silence", "erase"} {
+		s := measure.SectionFound{Name: name, Found: name != "erase", StartS: float64(10 * i), EndS: float64(10*i + 9)}
+		if !s.Found {
+			s.Reason = "the capture ends before it"
+		}
+		b.rep.Sections = append(b.rep.Sections, s)
+	}
 	return b.rep
 }
 

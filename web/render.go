@@ -43,6 +43,7 @@ var funcs = template.FuncMap{
 	"add":      func(a, b int) int { return a + b },
 	"dict":     dict,
 	"long":     longTable,
+	"figure":   number,
 	"figures":  func(t plot.Table) template.HTML { return t.HTML() },
 	"date":     func(t time.Time) string { return t.UTC().Format("2 January 2006") },
 }
