@@ -107,7 +107,7 @@ func dropouts(r Result, ch *toneChannel, partial bool) Result {
 	if ch.absent != "" {
 		return r.refuse(ch.absent)
 	}
-	over := 10 * math.Log10((median(ch.power)-ch.noise)/math.Max(ch.noise, 1e-30))
+	over := 10 * math.Log10((ch.middle-ch.noise)/math.Max(ch.noise, 1e-30))
 	if over < dropToneDB {
 		return r.refuse(fmt.Sprintf("tone too near the noise to count drop-outs: %.0f dB over it, %d dB needed", over, dropToneDB))
 	}

@@ -147,7 +147,7 @@ func smooth(n int) int {
 // 20/ln10·n/A dB.
 func (c *course) noisePart() dsp.Estimate {
 	ch := c.ch
-	tone := math.Max(median(ch.power)-ch.noise, 1e-30)
+	tone := math.Max(ch.middle-ch.noise, 1e-30)
 	density := ch.noise / 2 / ((ch.band.PassHz + ch.band.StopHz) / 2)
 	k := 20 / math.Ln10
 	sum := 0.0

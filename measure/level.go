@@ -82,7 +82,7 @@ func (c *toneChannel) warnings(partial bool) []string {
 	if partial {
 		w = append(w, "section cut by the start or end of the capture")
 	}
-	if r := 10 * math.Log10(median(c.power)/math.Max(c.noise, 1e-30)); r < 25 {
+	if r := 10 * math.Log10(c.middle/math.Max(c.noise, 1e-30)); r < 25 {
 		w = append(w, fmt.Sprintf("tone only %.0f dB over the noise near it", r))
 	}
 	if c.hum != "" {

@@ -54,7 +54,7 @@ func (c *toneChannel) longest(n int) []drop {
 // levelTime reduces the block means; start is the time of the first one's begin.
 func (c *toneChannel) levelTime(start float64) []Point {
 	n := min(levelPoints, len(c.power))
-	ref := math.Max(median(c.power), 1e-30)
+	ref := math.Max(c.middle, 1e-30)
 	db := func(p float64) float64 { return round3(10 * math.Log10(math.Max(p, 1e-12*ref)/ref)) }
 	points := make([]Point, n)
 	for k := range points {

@@ -5,8 +5,11 @@ import (
 	"errors"
 	"fmt"
 	"math"
+	"runtime"
 	"slices"
 	"time"
+
+	"golang.org/x/sync/errgroup"
 
 	"headstack/dsp"
 	"headstack/programme"
@@ -120,14 +123,7 @@ func measureRounds(ctx context.Context, sources []Source, opt Options, rounds []
 	}
 	s := &session{opt: opt, prog: opt.programme, takes: takes}
 	s.reference, s.hasReference = s.referenceSection()
-	for _, f := range families {
-		if f.results != nil {
-			rep.Measures = append(rep.Measures, f.results(s)...)
-		}
-		if f.traces != nil {
-			rep.Traces = append(rep.Traces, f.traces(s)...)
-		}
-	}
+	s.report(&rep)
 	rep.Warnings = append(rep.Warnings, s.wrongSwitch(rep.Measures)...)
 	if v := opt.SpeedCmS; v > 0 && math.Abs(v/opt.Tape.SpeedCmS-1) > 0.01 {
 		rep.Warnings = append(rep.Warnings, fmt.Sprintf("the tape is made for %g cm/s and the machine ran at %g cm/s: speed errors are against the tape's speed", opt.Tape.SpeedCmS, v))
@@ -146,6 +142,30 @@ type session struct {
 	takes        []*take
 	reference    int // section index
 	hasReference bool
+}
+
+// report lets every family make its results and traces, side by side: they only read
+// what was heard. The order of the report is that of the families.
+func (s *session) report(rep *Report) {
+	results, traces := make([][]Result, len(families)), make([][]Trace, len(families))
+	var g errgroup.Group
+	g.SetLimit(runtime.GOMAXPROCS(0))
+	for i, f := range families {
+		g.Go(func() error {
+			if f.results != nil {
+				results[i] = f.results(s)
+			}
+			if f.traces != nil {
+				traces[i] = f.traces(s)
+			}
+			return nil
+		})
+	}
+	_ = g.Wait() // no family returns an error
+	for i := range families {
+		rep.Measures = append(rep.Measures, results[i]...)
+		rep.Traces = append(rep.Traces, traces[i]...)
+	}
 }
 
 // toneResults are the measures of single tones.

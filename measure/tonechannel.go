@@ -20,6 +20,7 @@ type toneChannel struct {
 	// Kept after finish, means over blocks of length dt:
 	dt     float64
 	power  []float64 // of |z|², the square of the peak amplitude, noise included
+	middle float64   // median of power
 	phase  []float64 // unwrapped, of z
 	freq   []float64 // Hz from the carrier
 	noise  float64   // mean of |noise|² in the band, in the units of power
@@ -73,7 +74,8 @@ func (c *toneChannel) finish() {
 	}
 	c.noise = envelopeNoise(z, rate, c.band)
 	c.reduce(z, rate)
-	med := median(c.power)
+	c.middle = median(c.power)
+	med := c.middle
 	c.dropDB = c.deepest(med)
 	if med-c.noise < math.Pow(10, weakDB/10.0)*c.noise {
 		c.absent = fmt.Sprintf("tone too weak: %.0f dB over the noise within ±%.0f Hz of it, %d dB needed",

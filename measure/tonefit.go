@@ -89,7 +89,7 @@ func (tt *toneTake) commonPhase(order []int) (phase []float64, dt float64) {
 
 // weight is the tone's power over its noise.
 func (c *toneChannel) weight() float64 {
-	p := median(c.power)
+	p := c.middle
 	return p / math.Max(c.noise, 1e-12*p)
 }
 
