@@ -141,12 +141,12 @@ func TestNoiseAgreesWithSciPy(t *testing.T) {
 		if i > 0 && os.Getenv("HEADSTACK_LONG") != "1" {
 			break
 		}
-		q := &silence{rate: rate, seconds: 8, noise: 8e-4, pink: 300, seed: 12}
+		q := &silence{rate: rate, seconds: 6, noise: 8e-4, pink: 300, seed: 12}
 		q.hum(49.93, 3e-3, 5e-4, 1e-3)
 		x, rep := q.samples(t)
 		file := filepath.Join(t.TempDir(), "x.f64")
 		// The section that was heard: guards of 0.3 s are left out at its ends.
-		x = x[int(4.3*rate):int(11.7*rate)]
+		x = x[int(4.3*rate):int(9.7*rate)]
 		buf := make([]byte, 8*len(x))
 		for j, v := range x {
 			binary.LittleEndian.PutUint64(buf[8*j:], math.Float64bits(v))
