@@ -30,12 +30,15 @@ func TwoSigma(x []float64) float64 {
 	if n == 0 {
 		return math.NaN()
 	}
-	return nth(a, (95*n+99)/100-1) // in integers: 0.95·n is not exact
+	return Select(a, (95*n+99)/100-1) // in integers: 0.95·n is not exact
 }
 
-// nth returns the value that would be at index k if a were in rising order, and
-// reorders a (selection by C. A. R. Hoare, Comm. ACM 4(7), 1961, algorithm 65).
-func nth(a []float64, k int) float64 {
+// Select returns the value that would be at index k if a were in rising order, and
+// reorders a so that no value before k is above it and none behind it below. It panics
+// unless 0 ≤ k < len(a); NaN has no place in an order and leaves the result open.
+//
+// Selection by C. A. R. Hoare, Comm. ACM 4(7), 1961, algorithm 65.
+func Select(a []float64, k int) float64 {
 	for len(a) > 16 {
 		m := len(a) - 1
 		pivot := median3(a[0], a[m/2], a[m])

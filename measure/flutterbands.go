@@ -49,6 +49,9 @@ type bandSplitter struct {
 	plan *dsp.FFT
 	gain []complex128 // wow in the real part, flutter in the imaginary one
 	buf  []complex128
+	// What each weighting lets through of the noise of a carrier: the integral of its
+	// squared gain times f², see speedSeries.noise.
+	wowNoise, flutterNoise, weightedNoise float64
 }
 
 func newBandSplitter(rate float64, samples int) *bandSplitter {
@@ -62,7 +65,28 @@ func newBandSplitter(rate float64, samples int) *bandSplitter {
 		f := float64(min(k, n-k)) * rate / float64(n)
 		b.gain[k] = complex(wowGain(f)/float64(n), flutterGain(f)/float64(n))
 	}
+	filter := dsp.NewFilterFlutter(rate)
+	b.wowNoise = noiseThrough(rate, func(f float64) float64 { g := wowGain(f); return g * g })
+	b.flutterNoise = noiseThrough(rate, func(f float64) float64 { g := flutterGain(f); return g * g })
+	b.weightedNoise = noiseThrough(rate, func(f float64) float64 { g := filter.Response(f); return real(g)*real(g) + imag(g)*imag(g) })
 	return b
+}
+
+// another splits side by side with b, whose tables it shares.
+func (b *bandSplitter) another() *bandSplitter {
+	c := *b
+	c.plan, c.buf = dsp.NewFFT(len(b.buf)), make([]complex128, len(b.buf))
+	return &c
+}
+
+// noiseThrough is the integral of gain2·f² up to half the rate.
+func noiseThrough(rate float64, gain2 func(hz float64) float64) float64 {
+	const df = 0.1
+	sum := 0.0
+	for f := df / 2; f < rate/2; f += df {
+		sum += gain2(f) * f * f * df
+	}
+	return sum
 }
 
 // split returns the wow and the flutter of x, as long as x.

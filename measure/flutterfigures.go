@@ -53,12 +53,11 @@ func figuresOf(s *speedSeries, split *bandSplitter, start []float64) *speedFigur
 		y, _ := means(inner(power, s.rate), s.rate)
 		return y
 	}
-	wn := s.noisePower(func(f float64) float64 { return wowGain(f) * wowGain(f) })
-	fn := s.noisePower(func(f float64) float64 { return flutterGain(f) * flutterGain(f) })
+	wn, fn := s.noise*split.wowNoise, s.noise*split.flutterNoise
 	f.wow = rootMean(square(func(i int) float64 { return wow[i] * wow[i] }), wn)
 	f.flutter = rootMean(square(func(i int) float64 { return flutter[i] * flutter[i] }), fn)
 	f.unweighted = rootMean(square(func(i int) float64 { return wow[i]*wow[i] + flutter[i]*flutter[i] }), wn+fn)
-	f.weigh(flat, s)
+	f.weigh(flat, s, s.noise*split.weightedNoise)
 	return f
 }
 
@@ -114,17 +113,13 @@ func (f *speedFigures) flat(s *speedSeries) []float64 {
 	return out
 }
 
-// weigh computes the weighted figures.
-func (f *speedFigures) weigh(flat []float64, s *speedSeries) {
+// weigh computes the weighted figures; noise is what the weighting lets through of the
+// carrier's.
+func (f *speedFigures) weigh(flat []float64, s *speedSeries, noise float64) {
 	w, from := speedWeighted(flat, s.rate)
 	from += int(startDiscard * s.rate)
 	judged := w[from:]
 	f.weightedSeconds = float64(len(judged)) / s.rate
-	filter := dsp.NewFilterFlutter(s.rate)
-	noise := s.noisePower(func(hz float64) float64 {
-		g := filter.Response(hz)
-		return real(g)*real(g) + imag(g)*imag(g)
-	})
 	sq := make([]float64, len(judged))
 	for i, v := range judged {
 		sq[i] = v * v
@@ -283,13 +278,19 @@ func timeQuantile(x []float64, rate float64, tail func([]float64) (float64, floa
 	return q, e.SE / density, e.Dof * dofShare, true
 }
 
+// quantileOf is the p quantile, and the values in order of which only those from the
+// 0.78 quantile up are sorted: a whole sort would cost more than all filters.
 func quantileOf(x []float64, p float64) (q float64, sorted []float64) {
 	sorted = slices.Clone(x)
-	slices.Sort(sorted)
+	k := int(0.78 * float64(len(sorted)))
+	if len(sorted) > 0 {
+		dsp.Select(sorted, k)
+		slices.Sort(sorted[k:])
+	}
 	return at(sorted, p), sorted
 }
 
-// at is the least of the values that at most 1 − p of all exceed, as [dsp.TwoSigma]
+// at, for p from 0.78 up, is the least of the values that at most 1 − p of all exceed, as [dsp.TwoSigma]
 // counts.
 func at(sorted []float64, p float64) float64 {
 	k := int(math.Ceil(p*float64(len(sorted))-1e-9)) - 1

@@ -19,7 +19,8 @@ func (st *speedTake) work(order []int, s *session) {
 	if st.common = st.commonSpeed(order); st.common == nil {
 		return
 	}
-	st.figures = figuresOf(st.common, newBandSplitter(st.common.rate, len(st.common.dev)), nil)
+	splitter := newBandSplitter(st.common.rate, len(st.common.dev))
+	st.figures = figuresOf(st.common, splitter, nil)
 	st.tracks, st.jitter = make([]*speedFigures, len(st.channels)), make([]speedFigure, len(st.channels))
 	var g errgroup.Group
 	g.SetLimit(runtime.GOMAXPROCS(0))
@@ -29,7 +30,7 @@ func (st *speedTake) work(order []int, s *session) {
 			continue
 		}
 		g.Go(func() error {
-			split := newBandSplitter(st.common.rate, len(st.common.dev))
+			split := splitter.another()
 			st.tracks[c] = figuresOf(st.series(ch), split, st.figures.lines)
 			st.jitter[c] = jitterOf(st.rest(ch), split)
 			return nil
@@ -46,9 +47,7 @@ func jitterOf(s *speedSeries, split *bandSplitter) speedFigure {
 		wow[i] = wow[i]*wow[i] + flutter[i]*flutter[i]
 	}
 	blocks, _ := means(inner(wow, s.rate), s.rate)
-	return rootMean(blocks, s.noisePower(func(f float64) float64 {
-		return wowGain(f)*wowGain(f) + flutterGain(f)*flutterGain(f)
-	}))
+	return rootMean(blocks, s.noise*(split.wowNoise+split.flutterNoise))
 }
 
 // findLines looks for lines in the common signal and names them.

@@ -119,17 +119,6 @@ func (s *speedSeries) aboutItsMean() {
 
 func (s *speedSeries) seconds() float64 { return float64(len(s.dev)) / s.rate }
 
-// noisePower is the mean square of the carrier's noise seen through a filter whose
-// squared gain is given.
-func (s *speedSeries) noisePower(gain2 func(hz float64) float64) float64 {
-	const df = 0.05
-	sum := 0.0
-	for f := df / 2; f < s.rate/2; f += df {
-		sum += gain2(f) * f * f * df
-	}
-	return sum * s.noise
-}
-
 // means are those of blocks of about speedDecimation, longer in a long series: at most
 // 1500, and one value for each dt.
 func means(x []float64, rate float64) (y []float64, dt float64) {

@@ -233,7 +233,5 @@ func median(x []float64) float64 {
 	if len(x) == 0 {
 		return 0
 	}
-	s := slices.Clone(x)
-	slices.Sort(s)
-	return s[len(s)/2]
+	return dsp.Select(slices.Clone(x), len(x)/2)
 }
