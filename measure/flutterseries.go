@@ -31,10 +31,7 @@ func (st *speedTake) commonSpeed(order []int) *speedSeries {
 	weights, bad := make([]float64, n), make([]bool, n)
 	total := 0.0
 	for _, ch := range chans {
-		w := 1.0
-		if floor > 0 {
-			w = floor / (floor + ch.noise)
-		}
+		w := part(ch.noise, floor)
 		total += w
 		s.noise += w * w * ch.noise
 		s.mean += w * ch.mean
@@ -97,13 +94,19 @@ func (st *speedTake) weight(ch *speedChannel) float64 {
 		}
 	}
 	floor, total := median(noises), 0.0
-	if !(floor > 0) {
-		return 1 / float64(len(noises))
-	}
 	for _, v := range noises {
-		total += floor / (floor + v)
+		total += part(v, floor)
 	}
-	return floor / (floor + ch.noise) / total
+	return part(ch.noise, floor) / total
+}
+
+// part is how much a channel counts. Noises within 1 dB of the middling one count as
+// equal, so that equal tracks have a plain mean in spite of the noise's own error.
+func part(noise, floor float64) float64 {
+	if !(floor > 0) || math.Abs(10*math.Log10(noise/floor)) < 1 {
+		return 1
+	}
+	return 2 * floor / (floor + noise)
 }
 
 // aboutItsMean scales from the expected carrier to the mean speed.
