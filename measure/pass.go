@@ -48,7 +48,7 @@ const (
 	guardPart                 = 0.03 // of a section is left out at each end: its edges are known to a frame of the search
 	guardLeast, guardMostPart = 0.3, 0.15
 	shortest                  = 0.7 // seconds that must remain
-	blockLen                  = 8192
+	blockLen                  = 16384
 )
 
 // takeSource finds the sections of one capture, round by round, and hears them in one

@@ -23,19 +23,23 @@ var benchSeconds = func() float64 {
 	if s, err := strconv.ParseFloat(os.Getenv("HEADSTACK_BENCH_SECONDS"), 64); err == nil && s >= 30 {
 		return s
 	}
-	return 66
+	return 150 // as long as the tape is
 }()
 
 // longFile renders a test tape of eight tracks at 96 kHz, 24 bit.
 func longFile(b *testing.B) (path string, def *machine.Definition, tape *testtape.Tape, bytes int64) {
 	b.Helper()
 	def, _ = machine.Builtin("octogrange")
-	tape = &testtape.Tape{Format: 1, Name: "bench", SpeedCmS: 38.1, TrackLayout: testtape.FullWidth,
-		Reference: testtape.Reference{FluxivityNWbM: 320, ToneHz: 1000, Convention: "short-circuit"}, EqualisationUs: testtape.Equalisation{High: 35}}
-	for _, s := range []testtape.Section{{Name: "reference", ToneHz: 1000}, {Name: "low", ToneHz: 63, LevelDB: -10}, {Name: "speed", ToneHz: 3150, LevelDB: -10},
-		{Name: "high", ToneHz: 10000, LevelDB: -10}, {Name: "top", ToneHz: 16000, LevelDB: -10}, {Name: "silence"}} {
-		s.Seconds = benchSeconds / 6
-		tape.Sections = append(tape.Sections, s)
+	tape, err := testtape.Builtin("carrow-fell-open-reel")
+	if err != nil {
+		b.Fatal(err)
+	}
+	total := 0.0
+	for _, s := range tape.Sections {
+		total += s.Seconds
+	}
+	for i := range tape.Sections {
+		tape.Sections[i].Seconds *= benchSeconds / total
 	}
 	sc := sim.Perfect(tape, def.Geometry())
 	sc.SampleRate, sc.GapS, sc.LeadInS, sc.TailS = 96000, 0, 0, 0
