@@ -21,6 +21,7 @@ type Chapter struct {
 	Doubts   []string // that put other figures in question too: swapped tracks, polarity, courses
 	Pictures []Picture
 	Tables   []Table
+	Nothing  []string // measures that were refused everywhere, with the reason
 }
 
 // Picture is a drawing with its figures as a table.
@@ -57,6 +58,10 @@ var chapters = []chapter{
 	{"other", "Other measures", nil, nil},
 }
 
+// drawnFromMeasures are the pictures whose figures are measures of the same name. The
+// others are drawn from courses.
+var drawnFromMeasures = map[string]bool{"response": true, "delay": true, "crosstalk": true}
+
 // chapterOf is the place of a measure in chapters; what is not listed comes last.
 func chapterOf(name string) int {
 	for i, c := range chapters {
@@ -89,11 +94,15 @@ func Chapters(rep measure.Report, centres []unit.Metre, prefix string) []Chapter
 	}
 	for _, t := range Tables(rep.Measures) {
 		c := &all[chapterOf(t.Name)]
+		if line, ok := nothingIn(t, rep.Measures); ok {
+			c.Nothing = append(c.Nothing, line)
+			continue
+		}
 		c.Tables = append(c.Tables, t)
 	}
 	for _, p := range pictures(rep, centres, prefix) {
 		c := &all[chapterOfPicture(p.Name)]
-		p.Doubled = slices.ContainsFunc(c.Tables, func(t Table) bool { return t.Name == p.Name })
+		p.Doubled = drawnFromMeasures[p.Name] && slices.ContainsFunc(c.Tables, func(t Table) bool { return t.Name == p.Name })
 		c.Pictures = append(c.Pictures, p)
 	}
 	for i := range all {
@@ -106,7 +115,7 @@ func Chapters(rep measure.Report, centres []unit.Metre, prefix string) []Chapter
 			add(&c.Doubts, courseName(t)+": "+w)
 		}
 	}
-	return slices.DeleteFunc(all, func(c Chapter) bool { return len(c.Doubts)+len(c.Pictures)+len(c.Tables) == 0 })
+	return slices.DeleteFunc(all, func(c Chapter) bool { return len(c.Doubts)+len(c.Pictures)+len(c.Tables)+len(c.Nothing) == 0 })
 }
 
 // pictures draws what there is. Ids that two pictures would share are told apart: the

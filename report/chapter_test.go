@@ -170,6 +170,26 @@ func TestLevelStepsStayInTheirOrder(t *testing.T) {
 	}
 }
 
+func TestRefusedEverywhereIsOneLine(t *testing.T) {
+	var rep measure.Report
+	for b := 2; b <= 4; b++ {
+		rep.Measures = append(rep.Measures, measure.Result{Name: "azimuth", Track: 1, TrackB: b, Refused: "the places are not known"}, measure.Result{Name: "delay", Track: 1, TrackB: b, Refused: "tone absent"})
+	}
+	rep.Measures[1].Refused, rep.Measures[1].Value = "", 1
+	c := report.Chapters(rep, nil, "")[0]
+	if len(c.Tables) != 1 || c.Tables[0].Name != "delay" || !slices.Equal(c.Nothing, []string{"Azimuth: not measured at any of 3 places: the places are not known"}) {
+		t.Errorf("%+v, %q", c.Tables, c.Nothing)
+	}
+}
+
+func TestZeroIsSaidOnce(t *testing.T) {
+	for ref, want := range map[string]string{"": "", "full-scale sine": "0 is: full-scale sine", "0: independent, 1: together": "0: independent, 1: together", "track 3: its level": "0 is: track 3: its level"} {
+		if got := (report.Table{Reference: ref}).Zero(); got != want {
+			t.Errorf("%q: %q, want %q", ref, got, want)
+		}
+	}
+}
+
 func TestLongRefusalsAreLettered(t *testing.T) {
 	long := "output still rises at the last step of +6 dB: at least 2.0 dB"
 	x := report.Tables([]measure.Result{{Name: "sol", Track: 1, ToneHz: 10000, Refused: long}, {Name: "sol", Track: 2, ToneHz: 10000, Refused: "tone absent"}})[0]

@@ -101,7 +101,7 @@ func hasTrace(ts []measure.Trace, t measure.Trace) bool {
 
 // manyDelays is how many delays of pairs at tones are printed; of more the picture's own
 // table is, which has them along the head.
-const manyDelays = 200
+const manyDelays = 100
 
 // forPaper fits the tables to the sheet.
 func forPaper(cs []Chapter) []Chapter {

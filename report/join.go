@@ -2,8 +2,11 @@ package report
 
 import (
 	"cmp"
+	"fmt"
 	"slices"
 	"strconv"
+
+	"headstack/measure"
 )
 
 // joinSingles puts the measures of a chapter that have one figure a track into one
@@ -80,11 +83,30 @@ func detailOf(t Table) string {
 	if t.About != "" {
 		s += ": " + t.About
 	}
-	if t.Reference != "" {
-		s += "; 0 is: " + t.Reference
+	if zero := t.Zero(); zero != "" {
+		s += "; " + zero
 	}
 	if t.Method != "" {
-		s += "; how, for the first figure of each kind: " + t.Method
+		s += "; how: " + t.Method
 	}
 	return s + "."
+}
+
+// nothingIn says in one line that a measure was refused everywhere for the same reason:
+// a table would say it in every cell. ok is false where the table tells more.
+func nothingIn(t Table, measures []measure.Result) (line string, ok bool) {
+	reason, n := "", 0
+	for _, r := range measures {
+		if r.Name != t.Name {
+			continue
+		}
+		if r.Refused == "" || reason != "" && r.Refused != reason {
+			return "", false
+		}
+		reason, n = r.Refused, n+1
+	}
+	if n < 2 || t.Matrix {
+		return "", false
+	}
+	return fmt.Sprintf("%s: not measured at any of %d places: %s", t.Title, n, reason), true
 }

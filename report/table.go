@@ -50,6 +50,20 @@ type Cell struct {
 // Note is a warning that belongs to the cells with its letter.
 type Note struct{ Letter, Text string }
 
+// Zero says what 0 is, for the table's heading: "0 is: the track's own level". A reference
+// that tells its figures itself ("0: independent, 1: together") stands as it is.
+func (t Table) Zero() string {
+	if head, _, ok := strings.Cut(t.Reference, ":"); ok {
+		if _, err := strconv.ParseFloat(head, 64); err == nil {
+			return t.Reference
+		}
+	}
+	if t.Reference == "" {
+		return ""
+	}
+	return "0 is: " + t.Reference
+}
+
 // Tables sets out results as tables, one for each measure and of crosstalk one for each
 // tone: in the order of [measure.Headings], then any others by name. Of several results
 // for one cell the first stands.
@@ -262,39 +276,4 @@ func letter(n int) string {
 		return string(rune('a' + n))
 	}
 	return letter(n/26-1) + string(rune('a'+n%26))
-}
-
-// paperColumns is how many tones fit an A4 sheet upright, matrixColumns how many tracks
-// of a matrix.
-const paperColumns, matrixColumns = 6, 9
-
-// paper cuts tables that are too wide for a sheet into ones that are not, with
-// the tracks again at the left of each.
-func paper(tables []Table) []Table {
-	var out []Table
-	for _, t := range tables {
-		fit := paperColumns
-		if t.Matrix {
-			fit = matrixColumns
-		}
-		// Parts of about equal width: none with a single column left over.
-		parts := (len(t.Columns) + fit - 1) / fit
-		for i := range parts {
-			from, to := i*len(t.Columns)/parts, (i+1)*len(t.Columns)/parts
-			part := t
-			part.Columns, part.Rows = t.Columns[from:to], nil
-			for _, r := range t.Rows {
-				part.Rows = append(part.Rows, Row{r.Label, r.Cells[from:to]})
-			}
-			if from > 0 {
-				part.Title += ", continued"
-				part.About, part.Reference = "", "" // the first part says it
-			}
-			if to < len(t.Columns) {
-				part.Notes, part.Method, part.Details = nil, "", nil // once, under the last part
-			}
-			out = append(out, part)
-		}
-	}
-	return out
 }
