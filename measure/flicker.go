@@ -62,6 +62,7 @@ func newCourse(ch *toneChannel) *course {
 	for i, v := range c.y {
 		square[i] = v * v
 	}
+	square, _ = thinned(square)
 	var ok bool
 	if c.power, ok = dsp.Mean(square); !ok || !(c.power.Value >= 0) {
 		c.why = "section too short for its flicker"

@@ -95,6 +95,8 @@ func (c *toneChannel) weight() float64 {
 
 // slope fits the frequency and returns the flutter's line frequencies.
 func (f *toneFit) slope(phase []float64, dt, carrier float64, start []float64) []float64 {
+	phase, m := thinned(phase)
+	dt *= float64(m)
 	fit, ok := dsp.FitSlope(phase, maxFlutterLines, start)
 	if !ok {
 		return nil
@@ -130,6 +132,8 @@ func steadyMean(y, wobble []float64) dsp.Estimate {
 
 // meanAt fits y = mean + follow·wobble. Without usable wobble follow is 0.
 func meanAt(y, wobble []float64) (mean dsp.Estimate, follow float64, ok bool) {
+	y, _ = thinned(y)
+	wobble, _ = thinned(wobble)
 	if wobble != nil {
 		if mean, ok = dsp.Mean(y, wobble); ok {
 			one := make([]float64, len(y))
@@ -144,4 +148,24 @@ func meanAt(y, wobble []float64) (mean dsp.Estimate, follow float64, ok bool) {
 	}
 	mean, ok = dsp.Mean(y)
 	return mean, 0, ok
+}
+
+// fitMost is how many values a fit is given at most. Means and slopes rest on what is
+// slow; means of longer stretches hold that as well, at a part of the cost.
+const fitMost = 1536
+
+// thinned gives the means of m values each of a long series, m as small as fitMost
+// allows; a short series is left as it is.
+func thinned(x []float64) (y []float64, m int) {
+	if m = (len(x) + fitMost - 1) / fitMost; m <= 1 {
+		return x, 1
+	}
+	y = make([]float64, len(x)/m)
+	for i := range y {
+		for _, v := range x[i*m : (i+1)*m] {
+			y[i] += v
+		}
+		y[i] /= float64(m)
+	}
+	return y, m
 }
