@@ -6,6 +6,16 @@
 // found, what is proved and by which entries of the record, what was not done or
 // not measured and why, and it carries a hash of the record it was made from.
 //
+// # What stands where
+//
+// Captures taken the same way, which is the same function, thing played, interface and
+// case state, are set out together ([FoundIn]). Their measures stand in chapters
+// ([Chapters]) in the order of [headstack/measure.Headings]: which track is which first,
+// since it puts all else in question. [Tables] makes one table a measure, of crosstalk a
+// matrix a tone; in a chapter, measures with one figure a track share a table, and one
+// that was refused everywhere for one reason is a line. Levels against time are left to
+// the pages of the bench.
+//
 // # Units and references
 //
 // Each figure has its 95 % interval and unit; what 0 dB is stands once in the

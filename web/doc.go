@@ -15,6 +15,13 @@
 // Uploads are streamed to the files of the bench, bounded in size, and never
 // served as anything a browser would run.
 //
+// # What is light
+//
+// Pictures are SVG inside the page. Where those of a capture exceed 600 kB together, its
+// levels against time have a page of their own, one section at a time. The sound of a
+// record programme is sent while it is made, with its length known before; nothing of it
+// is kept.
+//
 // # API
 //
 // Described by openapi.yaml (OpenAPI 3.1), served at /api/v1/openapi.json and

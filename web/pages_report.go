@@ -19,7 +19,7 @@ func (s *server) reportPage(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	d := report.Data{View: v, When: s.opt.Now(), Program: s.opt.Program}
+	d := report.Data{View: v, When: s.opt.Now(), Program: s.opt.Program, LoopedBack: report.LoopedBack(r.Context(), v, s.bench)}
 	if d.Verdict, err = s.verdicts.of(r.Context(), s.bench, v); err != nil {
 		d.NoVerdict = err.Error()
 	}

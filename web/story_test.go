@@ -41,6 +41,7 @@ func stories(state, id string) []story {
 		common[2].want = append(common[2].want, "C31-a", "74\u2009%", "is cleared by", "Read TP21-a")
 		common[3].want = append(common[3].want, "8 of 9 sections found")
 		common[4].want = append(common[4].want, "withdrawn by")
+		common[5].want = append(common[5].want, "Record programme: 6 tracks", "Bench box, looped back on 2 April 2031; its response is taken off")
 		common = append(common,
 			story{"path-play", root + "/path?function=play&key=3&saved=38", 200, []string{"re-take reading 5", "it was 38\u2009mV: correct it", "TP10-3", "4 siblings"}},
 			story{"capture", root + "/captures/1", 200, []string{"not measured: tone absent", "not found: the capture starts after it", "Azimuth", "signal to noise below 20"}},
