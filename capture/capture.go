@@ -70,7 +70,7 @@ type Reader struct {
 }
 
 // Reader is what the measures read.
-var _ dsp.Stream = (*Reader)(nil)
+var _ dsp.PackedStream = (*Reader)(nil)
 
 // A source decodes one format.
 type source interface {
@@ -182,6 +182,35 @@ func (r *Reader) Read(dst [][]float64) (int, error) {
 		}
 	}
 	return n, nil
+}
+
+// ReadPacked reads the next frames undecoded where the format allows it, as
+// [dsp.PackedStream] says; what Read says of the end and of errors holds here too.
+func (r *Reader) ReadPacked(most int, reuse dsp.Packed) (dsp.Packed, error) {
+	w, ok := r.src.(*wavSource)
+	if !ok {
+		b, err := dsp.ReadPlanar(r, most, reuse)
+		if b != nil {
+			return b, nil // Read says the error again
+		}
+		return nil, err
+	}
+	if r.closed {
+		return nil, fmt.Errorf("reading %s: %w", r.name, os.ErrClosed)
+	}
+	if r.err != nil {
+		return nil, r.err
+	}
+	b, err := w.readPacked(most, reuse)
+	if err != nil {
+		r.err = err
+		if err == io.EOF && r.pos == 0 {
+			r.notes.add(noSamples)
+		}
+		return nil, err
+	}
+	r.pos += int64(b.Frames())
+	return b, nil
 }
 
 // Close ends reading and closes the file if Open opened it. Further calls do

@@ -97,3 +97,10 @@ func encodeFloat64(b []byte, planar [][]float64, at, k int) (clipped, bad int) {
 	}
 	return clipped, bad
 }
+
+func firstBad(old, next int) int {
+	if old < 0 {
+		return next
+	}
+	return min(old, next)
+}

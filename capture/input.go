@@ -68,6 +68,25 @@ func (in *input) fill(want int) {
 	}
 }
 
+// readInto fills p with the next bytes, the buffer's first and then straight from the
+// source. Fewer come only when the source ends or fails, which stays in in.err.
+func (in *input) readInto(p []byte) int {
+	n := copy(p, in.buf[in.off:in.end])
+	in.off += n
+	for idle := 0; n < len(p) && in.err == nil; {
+		k, err := in.r.Read(p[n:])
+		n += k
+		in.done += int64(k)
+		in.err = err
+		if k > 0 {
+			idle = 0
+		} else if idle++; idle > 100 && err == nil {
+			in.err = io.ErrNoProgress
+		}
+	}
+	return n
+}
+
 // peek gives the next n bytes without taking them; fewer at the end of the
 // source. The error is never io.EOF.
 func (in *input) peek(n int) ([]byte, error) {

@@ -4,6 +4,8 @@ import (
 	"fmt"
 	"io"
 	"math"
+
+	"headstack/dsp"
 )
 
 // wavSource decodes the samples of a data chunk.
@@ -116,13 +118,69 @@ func (s *wavSource) read(dst [][]float64) (int, error) {
 			return done, s.ended()
 		}
 		// The slack behind the buffer lets decoders load whole words.
-		if bad := s.decode(in.buf[in.off:in.off+k*fb+slack], dst, done, k); bad >= 0 {
-			return done + bad/s.f.channels, s.notNumber(bad)
+		if bad := s.decodeAll(in.buf[in.off:in.off+k*fb+slack], dst, done, k); bad >= 0 {
+			return done + bad/s.f.channels, s.notNumber(in.offset(), bad)
 		}
 		in.off += k * fb
 		s.left -= int64(k * fb)
 		done += k
 	}
+}
+
+// decodeAll decodes k frames channel by channel, over a block that stays in the cache.
+// It returns -1, or the interleaved index of the first sample that is no number.
+func (s *wavSource) decodeAll(b []byte, dst [][]float64, at, k int) int {
+	first := -1
+	for c := range dst {
+		bad := s.decode(b, dst[c][at:at+k], c*s.f.container, s.f.frameBytes())
+		if i := bad*s.f.channels + c; bad >= 0 && (first < 0 || i < first) {
+			first = i
+		}
+	}
+	return first
+}
+
+// wavBlock is a block of samples as they stand in the file.
+type wavBlock struct {
+	s      *wavSource
+	raw    []byte // slack bytes longer than the frames
+	frames int
+	at     int64 // offset of raw in the file
+}
+
+// readPacked reads whole frames past the buffer.
+func (s *wavSource) readPacked(most int, reuse dsp.Packed) (dsp.Packed, error) {
+	fb := s.f.frameBytes()
+	want := int(min(int64(most), s.left/int64(fb)))
+	if want == 0 {
+		if !s.sure {
+			s.partial(s.left)
+		}
+		return nil, io.EOF
+	}
+	b, ok := reuse.(*wavBlock)
+	if !ok || len(b.raw) < want*fb+slack {
+		b = &wavBlock{raw: make([]byte, most*fb+slack)}
+	}
+	b.s, b.at = s, s.r.in.offset()
+	b.frames = s.r.in.readInto(b.raw[:want*fb]) / fb
+	s.left -= int64(b.frames * fb)
+	if b.frames == 0 {
+		return nil, s.ended()
+	}
+	return b, nil
+}
+
+// Frames is the length of the block.
+func (b *wavBlock) Frames() int { return b.frames }
+
+// Unpack decodes a channel.
+func (b *wavBlock) Unpack(c, from int, dst []float64) error {
+	fb := b.s.f.frameBytes()
+	if bad := b.s.decode(b.raw, dst[:min(len(dst), b.frames-from)], from*fb+c*b.s.f.container, fb); bad >= 0 {
+		return b.s.notNumber(b.at, (from+bad)*b.s.f.channels+c)
+	}
+	return nil
 }
 
 // ended tells why the input stopped before the chunk did.
@@ -139,9 +197,9 @@ func (s *wavSource) ended() error {
 	return io.EOF
 }
 
-// notNumber is the error for the bad-th sample of the block.
-func (s *wavSource) notNumber(bad int) error {
-	at := s.r.in.offset() + int64(bad*s.f.container)
+// notNumber is the error for the bad-th sample of a block that starts at an offset.
+func (s *wavSource) notNumber(block int64, bad int) error {
+	at := block + int64(bad*s.f.container)
 	frame := (at - s.start) / int64(s.f.frameBytes())
 	return s.r.fault(ErrDamaged, at, fmt.Sprintf("the sample of frame %d, channel %d is no finite number", frame, bad%s.f.channels+1),
 		"a number", "the file may be cut or not be floating point; "+hintAgain)

@@ -9,7 +9,8 @@ import (
 	"math"
 	"runtime"
 	"slices"
-	"sync"
+
+	"golang.org/x/sync/errgroup"
 
 	"headstack/dsp"
 )
@@ -187,29 +188,23 @@ func (t *take) window(at stretch) *window {
 }
 
 // listen reads the stream once. While the channels of one block are worked on, the
-// next block is read. windows ascend by their start.
+// next block is read; each channel is decoded by the worker that hears it. windows
+// ascend by their start.
 func listen(ctx context.Context, s dsp.Stream, windows []*window) error {
-	var bufs [2][][]float64
-	for i := range bufs {
-		bufs[i] = make([][]float64, s.Channels())
-		for c := range bufs[i] {
-			bufs[i][c] = make([]float64, blockLen)
-		}
+	h := &hearing{stream: dsp.AsPacked(s), channels: s.Channels()}
+	for range min(runtime.GOMAXPROCS(0), h.channels) {
+		h.scratch = append(h.scratch, make([]float64, blockLen))
 	}
-	var wg sync.WaitGroup
-	defer wg.Wait()
+	var blocks [2]dsp.Packed
+	var work errgroup.Group // on the block before
 	pos := int64(0)
 	for turn := 0; ; turn ^= 1 {
 		if err := ctx.Err(); err != nil {
-			return err
+			return errors.Join(err, work.Wait())
 		}
-		n, err := s.Read(bufs[turn])
-		wg.Wait()
-		if n > 0 {
-			dispatch(&wg, bufs[turn], n, pos, windows)
-			pos += int64(n)
-			// Those that dispatch finishes; windows of several rounds may overlap.
-			windows = slices.DeleteFunc(slices.Clone(windows), func(w *window) bool { return w.to <= pos })
+		b, err := h.stream.ReadPacked(blockLen, blocks[turn])
+		if werr := work.Wait(); werr != nil {
+			return werr
 		}
 		if errors.Is(err, io.EOF) {
 			break
@@ -217,8 +212,13 @@ func listen(ctx context.Context, s dsp.Stream, windows []*window) error {
 		if err != nil {
 			return err
 		}
+		blocks[turn] = b
+		work = errgroup.Group{}
+		h.dispatch(&work, b, pos, windows)
+		pos += int64(b.Frames())
+		// Those that dispatch finishes; windows of several rounds may overlap.
+		windows = slices.DeleteFunc(slices.Clone(windows), func(w *window) bool { return w.to <= pos })
 	}
-	wg.Wait()
 	for _, w := range windows { // cut off by the end of the capture
 		for _, ears := range w.ears {
 			for _, e := range ears {
@@ -229,9 +229,16 @@ func listen(ctx context.Context, s dsp.Stream, windows []*window) error {
 	return nil
 }
 
+// hearing is one pass over a capture.
+type hearing struct {
+	stream   dsp.PackedStream
+	channels int
+	scratch  [][]float64 // decoded samples, of each worker
+}
+
 // dispatch hands a block to one worker per processor, each with its own channels.
-func dispatch(wg *sync.WaitGroup, buf [][]float64, n int, pos int64, windows []*window) {
-	end := pos + int64(n)
+func (h *hearing) dispatch(work *errgroup.Group, b dsp.Packed, pos int64, windows []*window) {
+	end := pos + int64(b.Frames())
 	var active []*window
 	for _, w := range windows {
 		if w.from < end && w.to > pos {
@@ -241,27 +248,34 @@ func dispatch(wg *sync.WaitGroup, buf [][]float64, n int, pos int64, windows []*
 	if len(active) == 0 {
 		return
 	}
-	workers := min(runtime.GOMAXPROCS(0), len(buf))
-	for k := range workers {
-		wg.Go(func() {
-			for c := k; c < len(buf); c += workers {
+	for k, buf := range h.scratch {
+		work.Go(func() error {
+			for c := k; c < h.channels; c += len(h.scratch) {
 				for _, w := range active {
-					a, b := max(w.from-pos, 0), min(w.to-pos, int64(n))
+					if len(w.ears[c]) == 0 {
+						continue
+					}
+					from := max(w.from-pos, 0)
+					x := buf[:min(w.to-pos, end-pos)-from]
+					if err := b.Unpack(c, int(from), x); err != nil {
+						return err
+					}
 					for _, e := range w.ears[c] {
-						e.feed(buf[c][a:b])
+						e.feed(x)
 						if w.to <= end {
 							e.finish()
 						}
 					}
 				}
 			}
+			return nil
 		})
 	}
 }
 
 // watched is a stream that tells how far it is read.
 type watched struct {
-	dsp.Stream
+	dsp.PackedStream
 	ctx   context.Context
 	total int64
 	pos   int64
@@ -270,7 +284,7 @@ type watched struct {
 
 // watch wraps a stream for progress, where its length is known, and for ctx.
 func watch(ctx context.Context, s dsp.Stream, p progress) dsp.Stream {
-	w := &watched{Stream: s, ctx: ctx, p: p}
+	w := &watched{PackedStream: dsp.AsPacked(s), ctx: ctx, p: p}
 	if f, ok := s.(interface{ Frames() (int64, bool) }); ok {
 		if n, known := f.Frames(); known {
 			w.total = n
@@ -283,11 +297,27 @@ func (w *watched) Read(dst [][]float64) (int, error) {
 	if err := w.ctx.Err(); err != nil {
 		return 0, err
 	}
-	n, err := w.Stream.Read(dst)
+	n, err := w.PackedStream.Read(dst)
+	w.moved(n)
+	return n, err
+}
+
+func (w *watched) ReadPacked(most int, reuse dsp.Packed) (dsp.Packed, error) {
+	if err := w.ctx.Err(); err != nil {
+		return nil, err
+	}
+	b, err := w.PackedStream.ReadPacked(most, reuse)
+	if err == nil {
+		w.moved(b.Frames())
+	}
+	return b, err
+}
+
+// moved tells the progress every quarter million frames, which is often enough.
+func (w *watched) moved(n int) {
 	before := w.pos
 	w.pos += int64(n)
-	if w.total > 0 && before>>18 != w.pos>>18 { // every quarter million frames is often enough
+	if w.total > 0 && before>>18 != w.pos>>18 {
 		w.p.at(float64(w.pos) / float64(w.total))
 	}
-	return n, err
 }

@@ -8,7 +8,6 @@ import (
 	"math"
 	"runtime"
 	"sort"
-	"sync"
 
 	"golang.org/x/sync/errgroup"
 
@@ -112,57 +111,54 @@ func listen(ctx context.Context, s dsp.Stream, t *Tape) (*features, error) {
 	}
 	f.hop, f.binHz = n/2, f.rate/float64(n)
 	l := newListener(f, n)
-	var analysis sync.WaitGroup // of the block before, while the next is read
-	defer analysis.Wait()
+	packed := dsp.AsPacked(s)
+	var blocks [2]dsp.Packed
+	var analysis errgroup.Group // of the block before, while the next is read
+	defer analysis.Wait()       //nolint:errcheck // on another error this one does not matter
 	for i := 0; ; i++ {
 		if err := ctx.Err(); err != nil {
 			return nil, err
 		}
-		block := l.next(i)
-		got, err := fill(s, block)
+		most := l.length(i)
+		b, err := packed.ReadPacked(most, blocks[i%2])
+		if errors.Is(err, io.EOF) {
+			b, err = nothing{}, nil
+		}
+		if err == nil {
+			err = analysis.Wait()
+		}
 		if err != nil {
 			return nil, fmt.Errorf("reading at %.1f s: %w", f.duration(), err)
 		}
-		analysis.Wait()
+		got := b.Frames()
 		f.samples += int64(got)
 		if len(f.level)+len(f.offset)*5 > memoryLimit {
 			f.truncated = true
 			return f, nil
 		}
-		if got < len(block[0]) {
-			l.finish(i, got)
-			return f, nil
+		if got < most {
+			if _, err := packed.ReadPacked(1, nil); !errors.Is(err, io.EOF) && err != nil {
+				return nil, fmt.Errorf("reading at %.1f s: %w", f.duration(), err)
+			}
+			return f, l.finish(i, b)
 		}
-		analysis.Go(func() { l.frames(i, got>>f.halvings/f.hop) })
+		blocks[i%2] = b
+		analysis = errgroup.Group{}
+		analysis.Go(func() error { return l.frames(i, got>>f.halvings/f.hop, b) })
 	}
 }
 
-// fill reads until dst is full or the stream ends.
-func fill(s dsp.Stream, dst [][]float64) (int, error) {
-	view := make([][]float64, len(dst))
-	total := 0
-	for total < len(dst[0]) {
-		for c := range dst {
-			view[c] = dst[c][total:]
-		}
-		n, err := s.Read(view)
-		total += n
-		if errors.Is(err, io.EOF) {
-			return total, nil
-		}
-		if err != nil {
-			return total, err
-		}
-	}
-	return total, nil
-}
+// nothing is what comes after the end of a stream.
+type nothing struct{}
+
+func (nothing) Frames() int                      { return 0 }
+func (nothing) Unpack(int, int, []float64) error { return nil }
 
 // listener turns blocks of samples into frames. The stream is taken as preceded
 // by half a frame of nothing, so that frame k is centred at sample k·hop.
 type listener struct {
-	f     *features
-	ears  []*ear
-	block [][]float64
+	f    *features
+	ears []*ear
 }
 
 func newListener(f *features, n int) *listener {
@@ -174,41 +170,43 @@ func newListener(f *features, n int) *listener {
 	for range f.channels {
 		e := newEar(f, window)
 		l.ears = append(l.ears, e)
-		l.block = append(l.block, nil)
 	}
 	return l
 }
 
-// next is where the samples of block i go. Blocks differ in length, so that
-// the frames always analysed do not beat with flutter.
-func (l *listener) next(i int) [][]float64 {
-	hop := l.f.hop << l.f.halvings
-	size := blockHops - 3*i%5
-	for c, e := range l.ears {
-		l.block[c] = e.raw[i%2][hop : hop*(size+1)]
-	}
-	return l.block
+// length of block i in frames of the capture. Blocks differ in length, so that the
+// frames always analysed do not beat with flutter.
+func (l *listener) length(i int) int {
+	return (l.f.hop << l.f.halvings) * (blockHops - 3*i%5)
 }
 
-// finish pads the last, short block with silence and keeps the frames whose
-// centres lie inside the capture.
-func (l *listener) finish(i, got int) {
+// finish analyses the last, short block and keeps the frames whose centres lie inside
+// the capture; silence follows.
+func (l *listener) finish(i int, b dsp.Packed) error {
 	hop := l.f.hop << l.f.halvings
-	for _, x := range l.block {
-		clear(x[got:])
-	}
-	l.frames(i, min(got/hop+1, len(l.block[0])/hop))
+	return l.frames(i, min(b.Frames()/hop+1, l.length(i)/hop), b)
 }
 
-// frames analyses hops frames of block i of every channel, in parallel, and
+// frames decodes and analyses hops frames of block i of every channel, in parallel, and
 // merges them.
-func (l *listener) frames(i, hops int) {
+func (l *listener) frames(i, hops int, b dsp.Packed) error {
+	hop := l.f.hop << l.f.halvings
 	var g errgroup.Group
 	g.SetLimit(runtime.GOMAXPROCS(0))
-	for _, e := range l.ears {
-		g.Go(func() error { e.listen(i, hops); return nil })
+	for c, e := range l.ears {
+		g.Go(func() error {
+			x := e.raw[i%2][hop : hop+l.length(i)]
+			if err := b.Unpack(c, 0, x[:b.Frames()]); err != nil {
+				return err
+			}
+			clear(x[b.Frames():])
+			e.listen(i, hops)
+			return nil
+		})
 	}
-	g.Wait() //nolint:errcheck // the functions return nil
+	if err := g.Wait(); err != nil {
+		return err
+	}
 	for h := range hops {
 		l.merge(h + 1)
 	}
@@ -217,6 +215,7 @@ func (l *listener) frames(i, hops int) {
 		e.notFinite = 0
 		e.carry(i, hops)
 	}
+	return nil
 }
 
 // merge adds frame h of the block to the features.
