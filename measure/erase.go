@@ -19,7 +19,6 @@ type eraseChannel struct {
 	fallDB  float64
 	keptS   float64
 	leftS   float64
-	noiseDB float64 // of the noise in the same band, re the kept tone
 }
 
 const (

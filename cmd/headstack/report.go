@@ -63,6 +63,7 @@ func reportHTML(e *env, b *job.Bench, id string) ([]byte, error) {
 			return nil, err
 		}
 	}
+	data.LoopedBack = report.LoopedBack(e.ctx, data.View, b)
 	var buf bytes.Buffer
 	if err := report.HTML(&buf, data); err != nil {
 		return nil, err
