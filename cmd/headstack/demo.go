@@ -185,6 +185,7 @@ func (d *demonstration) headline(rep measure.Report, pair []int) string {
 		}
 	}
 	add("speed", func(r measure.Result) bool { return r.Name == "speed_error" && r.Track == 0 })
+	add("wow and flutter", func(r measure.Result) bool { return r.Name == "wow_flutter_2sigma" && r.Track == 0 })
 	add("azimuth", func(r measure.Result) bool { return r.Name == "azimuth" && r.Track == pair[0] })
 	for _, t := range pair {
 		add(fmt.Sprintf("track %d at 10 kHz", t), func(r measure.Result) bool { return r.Name == "response" && r.Track == t && r.ToneHz == 10000 })

@@ -58,7 +58,8 @@ func theatreScenario(def *machine.Definition, t *testtape.Tape, seed uint64) fun
 		sc.Channels, sc.Seed = pair, seed+uint64(pair[0])
 		sc.SpeedErrorPercent, sc.AzimuthArcmin = 0.6, 4.5
 		sc.AzimuthWander = sim.Wander{RMSArcmin: 0.3, LowHz: 0.1, HighHz: 1}
-		sc.Flutter = []sim.Line{{Hz: 0.62, PercentPeak: 0.03}, {Hz: 7.6, PercentPeak: 0.05, PhaseDeg: 40}, {Hz: 18.9, PercentPeak: 0.02}}
+		// A reel, the pinch roller and the capstan, at the speed that this one runs.
+		sc.Flutter = []sim.Line{{Hz: 0.92, PercentPeak: 0.03}, {Hz: 2.772, PercentPeak: 0.05, PhaseDeg: 40}, {Hz: 12.2, PercentPeak: 0.02}}
 		sc.RandomFlutter = sim.RandomFlutter{RMSPercent: 0.02, LowHz: 0.5, HighHz: 60}
 		for i := range sc.Tracks {
 			sc.Tracks[i].GainDB = gains[i]
