@@ -18,10 +18,11 @@ const columns = 5
 // tracks as rows and tones as columns, then doubts. Without all, what would fill
 // screens is left to --all and --json: see details.
 func printReport(w io.Writer, rep measure.Report, all bool) {
-	for _, s := range rep.Sections {
-		if !s.Found {
-			fmt.Fprintf(w, "not found: %s. %s\n", s.Name, s.Reason)
+	if none := printMissing(w, rep.Sections); none {
+		for _, d := range rep.Warnings {
+			fmt.Fprintln(w, "doubt:", d)
 		}
+		return
 	}
 	left := []string{}
 	for _, h := range headings(rep) {
@@ -52,6 +53,32 @@ func printReport(w io.Writer, rep measure.Report, all bool) {
 	for _, d := range doubts(rep) {
 		fmt.Fprintln(w, "doubt:", d)
 	}
+}
+
+// printMissing names the sections that were not found, those with one reason together,
+// and tells whether that is all of them.
+func printMissing(w io.Writer, sections []measure.SectionFound) (none bool) {
+	var reasons []string
+	names := map[string][]string{}
+	none = len(sections) > 0
+	for _, s := range sections {
+		if s.Found {
+			none = false
+			continue
+		}
+		if names[s.Reason] == nil {
+			reasons = append(reasons, s.Reason)
+		}
+		names[s.Reason] = append(names[s.Reason], s.Name)
+	}
+	for _, why := range reasons {
+		what := strings.Join(names[why], ", ")
+		if len(names[why]) == len(sections) && len(sections) > 3 {
+			what = fmt.Sprintf("none of the %d sections", len(sections))
+		}
+		fmt.Fprintf(w, "not found: %s. %s\n", what, why)
+	}
+	return none
 }
 
 // details are measures of every pair, line or section, which others sum up.
