@@ -57,7 +57,8 @@ else
 	HEADSTACK_LONG=1 go test -timeout 50m ./...
 	if command -v gcc >/dev/null 2>&1; then
 		step "tests with the race detector, where goroutines are"
-		CGO_ENABLED=1 go test -race -short -timeout 20m ./capture ./testtape ./measure ./job/... ./store ./web ./cmd/...
+		CGO_ENABLED=1 go test -race -short -timeout 30m ./capture ./measure ./job/... ./store ./web ./cmd/...
+		CGO_ENABLED=1 go test -race -short -timeout 20m -run "TestFindErrors|TestFindCut|TestFindNothing|Example" ./testtape
 	else
 		echo "NOT INSTALLED: gcc. The race run is skipped."
 	fi
