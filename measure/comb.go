@@ -8,8 +8,8 @@ import (
 	"headstack/programme"
 )
 
-// combChannel follows all tones of a comb part on one channel.
-type combChannel struct {
+// sineChannel follows all tones of a part on one channel.
+type sineChannel struct {
 	sines []programme.Sine
 	tones []*toneChannel // nil where the tone does not fit below half the sample rate
 }
@@ -25,13 +25,19 @@ func hearComb(t *take, at stretch, c int) listener {
 	if at.kind != programme.Comb {
 		return nil
 	}
-	ch := &combChannel{sines: at.part.On(t.tracks[c])}
+	return newSineChannel(t, at, c, combBand)
+}
+
+// newSineChannel follows what a part carries on the channel's track, each tone in the
+// band that is given for it; nil where it carries nothing.
+func newSineChannel(t *take, at stretch, c int, bandOf func(f, rate float64) (dsp.Band, bool)) listener {
+	ch := &sineChannel{sines: at.part.On(t.tracks[c])}
 	if len(ch.sines) == 0 {
 		return nil
 	}
 	for _, s := range ch.sines {
 		var tone *toneChannel
-		if band, ok := combBand(s.Hz*at.ratio, t.rate); ok {
+		if band, ok := bandOf(s.Hz*at.ratio, t.rate); ok {
 			tone = newToneChannel(t.rate, band)
 			tone.passedThrough(t.face, c+1)
 		}
@@ -40,7 +46,7 @@ func hearComb(t *take, at stretch, c int) listener {
 	return ch
 }
 
-func (c *combChannel) feed(x []float64) {
+func (c *sineChannel) feed(x []float64) {
 	for _, t := range c.tones {
 		if t != nil {
 			t.feed(x)
@@ -50,7 +56,7 @@ func (c *combChannel) feed(x []float64) {
 
 // finish measures the level of each tone. Flutter is not fitted: the bands are too
 // narrow for it, and it moves no level that a comb can resolve.
-func (c *combChannel) finish() {
+func (c *sineChannel) finish() {
 	for _, t := range c.tones {
 		if t == nil {
 			continue
@@ -63,7 +69,7 @@ func (c *combChannel) finish() {
 }
 
 // level is that of tone i less its programmed level, in dB.
-func (c *combChannel) level(i int) (e dsp.Estimate, why string) {
+func (c *sineChannel) level(i int) (e dsp.Estimate, why string) {
 	t := c.tones[i]
 	if t == nil {
 		return e, fmt.Sprintf("tone absent: %s does not fit below half the sample rate", kilohertz(c.sines[i].Hz))
@@ -77,7 +83,7 @@ func (c *combChannel) level(i int) (e dsp.Estimate, why string) {
 }
 
 // at is the tone nearest to hz, within a semitone; -1 for none.
-func (c *combChannel) at(hz float64) int {
+func (c *sineChannel) at(hz float64) int {
 	best, off := -1, 1.0/12
 	for i, s := range c.sines {
 		if o := math.Abs(math.Log2(s.Hz / hz)); o < off {
@@ -110,7 +116,7 @@ func (s *session) combTrack(t *take, index, c int, h *heard, why string) []Resul
 	if h == nil || h.ears[c] == nil {
 		return []Result{blank.refuse(why)}
 	}
-	comb := h.ears[c].(*combChannel)
+	comb := h.ears[c].(*sineChannel)
 	at := comb.at(s.prog.ReferenceHz)
 	if at < 0 {
 		return []Result{blank.refuse(fmt.Sprintf("the comb has no tone at the reference of %s", kilohertz(s.prog.ReferenceHz)))}

@@ -18,49 +18,12 @@ const (
 	slopeMisfit       = 1e-3 // chance below which readings are taken not to lie on a straight line
 )
 
-// compandingChannel follows the tones of a companding part on one channel.
-type compandingChannel struct {
-	sines []programme.Sine
-	tones []*toneChannel // nil where one does not fit below half the sample rate
-}
-
+// hearCompanding follows the tones of a companding part.
 func hearCompanding(t *take, at stretch, c int) listener {
 	if at.kind != programme.Companding {
 		return nil
 	}
-	ch := &compandingChannel{sines: at.part.On(t.tracks[c])}
-	if len(ch.sines) == 0 {
-		return nil
-	}
-	for _, s := range ch.sines {
-		var tone *toneChannel
-		if band, ok := toneBand(s.Hz*at.ratio, t.rate); ok {
-			tone = newToneChannel(t.rate, band)
-			tone.passedThrough(t.face, c+1)
-		}
-		ch.tones = append(ch.tones, tone)
-	}
-	return ch
-}
-
-func (c *compandingChannel) feed(x []float64) {
-	for _, t := range c.tones {
-		if t != nil {
-			t.feed(x)
-		}
-	}
-}
-
-func (c *compandingChannel) finish() {
-	for _, t := range c.tones {
-		if t == nil {
-			continue
-		}
-		if t.finish(); t.absent == "" {
-			t.fit = &toneFit{power: steadyMean(t.power, nil)}
-			t.fit.power.Value -= t.noise
-		}
-	}
+	return newSineChannel(t, at, c, toneBand)
 }
 
 // reading is the level of a tone as stated and as measured.
@@ -85,7 +48,7 @@ func (s *session) readings(t *take, c int) (out []reading, missing []string) {
 				missing = append(missing, fmt.Sprintf("%s left out: %s", sec.Name, why))
 				continue
 			}
-			ch := h.ears[c].(*compandingChannel)
+			ch := h.ears[c].(*sineChannel)
 			for k, sine := range ch.sines {
 				if ch.tones[k] == nil {
 					continue

@@ -120,8 +120,8 @@ func (r Result) mixed(m *mix, p *productChannel, partial bool) Result {
 	r.setPercent(b)
 	r.Method = fmt.Sprintf("%s%s, f1 = %s, f2 = %s; each product turned back by the tones' measured phases, so that wow and flutter do not smear it, and averaged over %s; noise taken off in power",
 		m.text(ps), decibelForm(b), kilohertz(m.f1), kilohertz(m.f2), seconds(p.seconds))
-	if p.clipping > 0 {
-		r.Warnings = append(r.Warnings, fmt.Sprintf("clipped: %d samples at full scale", p.clipping))
+	if p.extent.clipped > 0 {
+		r.Warnings = append(r.Warnings, fmt.Sprintf("clipped: %d samples at full scale", p.extent.clipped))
 	}
 	if partial {
 		r.Warnings = append(r.Warnings, "section cut by the start or end of the capture")

@@ -25,8 +25,7 @@ type productChannel struct {
 	rate     float64        // of the demodulated signals
 	low      *dsp.Decimator // before the demodulators, where the lines lie far below half the sample rate
 	demods   []*dsp.Demodulator
-	clipping int
-	run      int
+	extent   extent
 
 	// Kept after finish:
 	why     string // there is nothing
@@ -111,7 +110,7 @@ func (c *productChannel) carriers() []float64 {
 
 func (c *productChannel) feed(x []float64) {
 	if len(c.tones) > 1 { // single tones are watched by their toneChannel
-		c.watch(x)
+		c.extent.feed(x)
 	}
 	if c.low != nil {
 		c.low.Feed(x)
@@ -119,21 +118,6 @@ func (c *productChannel) feed(x []float64) {
 	}
 	for _, d := range c.demods {
 		d.Feed(x)
-	}
-}
-
-// watch counts clipped samples.
-func (c *productChannel) watch(x []float64) {
-	for _, v := range x {
-		if math.Abs(v) < fullScale {
-			c.run = 0
-			continue
-		}
-		if c.run++; c.run == clipRun {
-			c.clipping += clipRun
-		} else if c.run > clipRun {
-			c.clipping++
-		}
 	}
 }
 

@@ -15,7 +15,7 @@ type Finding struct {
 	// Parts has one entry for each part of the programme, in its order.
 	Parts []Located `json:"parts"`
 	// SpeedRatio is the speed of replay over that of recording; 0 when nothing was
-	// found. It is good to about 0.01 %: enough to place windows, not the measure of
+	// found. It is good to about 0.02 %: enough to place windows, not the measure of
 	// speed.
 	SpeedRatio float64 `json:"speed_ratio"`
 	// Warnings are doubts about the whole, in sentences.
