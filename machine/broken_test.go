@@ -84,6 +84,7 @@ var broken = []struct {
 	{"turning-pack", 17, 57, `no larger than its hub`},
 	{"turning-size", 17, 43, `0.0024 mm is out of range`},
 	{"turning-slow", 18, 5, `turns 3790 to 3790 times a second`},
+	{"gap-in-nanometres", 17, 54, `1500 µm is out of range`},
 	{"designators-collide", 37, 34, `U9-L is the designator`},
 }
 

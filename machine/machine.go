@@ -91,6 +91,9 @@ type Head struct {
 	DCR    string `yaml:"dcr,omitempty" json:"dcr,omitempty"`
 	L      string `yaml:"inductance,omitempty" json:"inductance,omitempty"`
 	Spread string `yaml:"spread,omitempty" json:"spread,omitempty"`
+	// GapUm is the length of the replay gap as designed, in micrometres, whose loss the
+	// replay chain makes up for; 0: not known.
+	GapUm float64 `yaml:"gap_um,omitempty" json:"gap_um,omitempty"`
 }
 
 // Board is a circuit board or other place that carries stages.

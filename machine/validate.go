@@ -211,6 +211,9 @@ func (c *checker) tape() {
 	unique(c, "heads", d.Heads, func(h *Head) string { return h.ID })
 	for i, h := range d.Heads {
 		c.oneOf(fmt.Sprintf("heads[%d].use", i), h.Use, "record", "play", "record-play", "erase")
+		if h.GapUm != 0 {
+			c.within(fmt.Sprintf("heads[%d].gap_um", i), h.GapUm, 0.3, 30, "µm")
+		}
 	}
 	if len(d.Heads) == 0 {
 		c.bad("heads", "no head is given", "list the head stacks in the order in which the tape meets them")
