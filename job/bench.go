@@ -9,6 +9,7 @@ import (
 	"headstack/machine"
 	"headstack/measure"
 	"headstack/programme"
+	"headstack/signature"
 )
 
 // Bench is the service behind command line, pages and API: it knows the
@@ -23,6 +24,8 @@ type Bench struct {
 	mu      sync.Mutex
 	defs    map[string]*machine.Definition // by SHA-256, as loaded; read-only
 	engines map[string]*diagnosis.Engine   // by SHA-256 of the definition
+
+	explained map[string]signature.Explanation // by the Seqs of the captures; read-only
 }
 
 // BenchOptions are what a Bench takes from outside; the zero value is for use,
@@ -35,6 +38,9 @@ type BenchOptions struct {
 	// MeasureProgramme measures replays of a record programme; nil is
 	// measure.Recording.
 	MeasureProgramme func(ctx context.Context, sources []measure.Source, p *programme.Programme, opt measure.Options) (measure.Report, error)
+	// Explain and Compare tell causes from figures; nil are those of package signature.
+	Explain func(rep measure.Report, opt signature.Options) (signature.Explanation, error)
+	Compare func(before, after measure.Report, between string, opt signature.Options) (signature.Explanation, error)
 }
 
 // NewBench makes the service over a record and its files.
@@ -48,8 +54,15 @@ func NewBench(rec Record, files Files, opt BenchOptions) *Bench {
 	if opt.MeasureProgramme == nil {
 		opt.MeasureProgramme = measure.Recording
 	}
+	if opt.Explain == nil {
+		opt.Explain = signature.Explain
+	}
+	if opt.Compare == nil {
+		opt.Compare = signature.Compare
+	}
 	return &Bench{rec: rec, files: files, opt: opt,
-		defs: make(map[string]*machine.Definition), engines: make(map[string]*diagnosis.Engine)}
+		defs: make(map[string]*machine.Definition), engines: make(map[string]*diagnosis.Engine),
+		explained: make(map[string]signature.Explanation)}
 }
 
 // NewJob is what intake asks for.
