@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"math"
+	"math/cmplx"
 )
 
 // ErrScenario is the error of a scenario that cannot be rendered.
@@ -47,7 +48,28 @@ func (sc *Scenario) check() error {
 			return bad("track %d: %s", i+1, problem)
 		}
 	}
+	if problem := sc.responseProblem(); problem != "" {
+		return bad("%s", problem)
+	}
 	return sc.checkMotion(bad)
+}
+
+// responseProblem says which track's own response is no number at a section, or nothing.
+func (sc *Scenario) responseProblem() string {
+	for i, t := range sc.Tracks {
+		if t.Response == nil {
+			continue
+		}
+		for _, s := range sc.Tape.Sections {
+			if s.ToneHz == 0 {
+				continue
+			}
+			if r := t.Response(s.ToneHz, s.LevelDB); cmplx.IsNaN(r) || cmplx.IsInf(r) {
+				return fmt.Sprintf("track %d: response of %v at section %q", i+1, r, s.Name)
+			}
+		}
+	}
+	return ""
 }
 
 func (sc *Scenario) checkMotion(bad func(string, ...any) error) error {

@@ -72,6 +72,13 @@ func (sc *Scenario) own(track int, s testtape.Section) complex128 {
 	if t.Muted {
 		return 0
 	}
+	if t.Response != nil {
+		gain := complex(math.Pow(10, (sc.ReferenceDBFS+s.LevelDB)/20), 0) * t.Response(s.ToneHz, s.LevelDB)
+		if t.PolarityReversed {
+			gain = -gain
+		}
+		return gain
+	}
 	level := sc.ReferenceDBFS + t.GainDB + s.LevelDB + sc.fringing(track, s.ToneHz) - sc.losses(track, s.ToneHz)
 	gain := complex(math.Pow(10, level/20), 0) * sc.electronics(track, s.ToneHz)
 	if t.PolarityReversed {
@@ -85,6 +92,20 @@ func (sc *Scenario) own(track int, s testtape.Section) complex128 {
 func (sc *Scenario) offset(track int) float64 {
 	s := sc.Geometry.Tracks[track-1].Centre - sc.Geometry.Tracks[0].Centre
 	return float64(s) / (sc.Tape.SpeedCmS / 100)
+}
+
+// late is a track's tone as delayed by an azimuth with the tangent tan. A track with a
+// Response of its own has the mean azimuth in it already.
+func (sc *Scenario) late(track int, own complex128, toneHz, tan float64) complex128 {
+	if sc.Tracks[track-1].Response != nil {
+		tan -= sc.tanAzimuth(0)
+	}
+	return turned(own, toneHz, sc.offset(track), tan)
+}
+
+// tanAzimuth is the tangent of the mean azimuth plus a wander in radians.
+func (sc *Scenario) tanAzimuth(wander float64) float64 {
+	return math.Tan(sc.AzimuthArcmin*float64(tape.Arcminute) + wander)
 }
 
 // turned is own as delayed by the azimuth, tan of which is given.

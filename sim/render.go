@@ -157,7 +157,7 @@ func (r *renderer) tone(p place, own []complex128) {
 		for j := low; j <= high; j++ {
 			r.ends[j] = r.sc.crosstalk(v.track, r.tracks[j])
 		}
-		late := r.sc.offset(v.track) * r.tanAzimuth(0)
+		late := r.sc.offset(v.track) * r.sc.tanAzimuth(0)
 		gate := gate{p.start + late, p.end + late, r.sc.RampS}
 		if moving {
 			r.addMoving(r.out[c], gate, from, to)
@@ -187,23 +187,18 @@ func (r *renderer) reach() float64 {
 	return most * math.Tan(angle*float64(tape.Arcminute))
 }
 
-// tanAzimuth is the tangent of the mean azimuth plus a wander in radians.
-func (r *renderer) tanAzimuth(wander float64) float64 {
-	return math.Tan(r.sc.AzimuthArcmin*float64(tape.Arcminute) + wander)
-}
-
 // amplitudes fills tracks[from..to] with the complex amplitude of every track's own
 // tone at the ends of the hops.
 func (r *renderer) amplitudes(toneHz float64, own []complex128, from, to int) {
 	for j := from; j <= to; j++ {
 		at := float64(r.first+int64(j)*hop) / r.rate
-		tan := r.tanAzimuth(sum(r.wander, at))
+		tan := r.sc.tanAzimuth(sum(r.wander, at))
 		for i, t := range r.sc.Tracks {
 			a := own[i]
 			if t.unsteady() {
 				a *= complex(t.steadiness(r.slow[i], toneHz, at), 0)
 			}
-			r.tracks[j][i] = turned(a, toneHz, r.sc.offset(i+1), tan)
+			r.tracks[j][i] = r.sc.late(i+1, a, toneHz, tan)
 		}
 	}
 }

@@ -70,6 +70,12 @@ type Track struct {
 	// reaches it; 0: at full scale.
 	ClipDBFS float64 `json:"clip_dbfs,omitempty"`
 	Muted    bool    `json:"muted,omitempty"` // no signal from the tape; noise and hum stay
+
+	// Response, where set, takes the place of gain, losses, fringing, equalisation,
+	// corners and of the phase that the scenario's azimuth makes: the track plays a tone
+	// at reference level plus levelDB times this factor. Azimuth wander, flicker,
+	// drop-outs, crosstalk and polarity come on top. A truth does not keep it.
+	Response func(toneHz, levelDB float64) complex128 `json:"-"`
 }
 
 // Noise of a track. LevelDBFS is its r.m.s. from 20 Hz to 20 kHz, re the r.m.s. of

@@ -146,7 +146,7 @@ func (r *renderer) amplitude(track, section int) complex128 {
 		if t.Flicker.DepthDB > 0 {
 			a *= complex(meanUnderFlicker(t.Flicker.loss(s.ToneHz)), 0)
 		}
-		list[i] = turned(a, s.ToneHz, r.sc.offset(i+1), r.tanAzimuth(0))
+		list[i] = r.sc.late(i+1, a, s.ToneHz, r.sc.tanAzimuth(0))
 	}
 	return r.sc.crosstalk(track, list)
 }
@@ -214,7 +214,7 @@ func (r *renderer) toneDelays(a, b int, azimuthUs float64) []TrueMeasure {
 		if s.ToneHz == 0 {
 			continue
 		}
-		between := turned(r.amplitude(a, p.index)*cmplx.Conj(r.amplitude(b, p.index)), s.ToneHz, r.sc.offset(b)-r.sc.offset(a), r.tanAzimuth(0))
+		between := turned(r.amplitude(a, p.index)*cmplx.Conj(r.amplitude(b, p.index)), s.ToneHz, r.sc.offset(b)-r.sc.offset(a), r.sc.tanAzimuth(0))
 		if between == 0 {
 			continue // one of the two is muted
 		}
