@@ -6,6 +6,8 @@ import (
 	"os"
 	"strconv"
 	"testing"
+
+	"headstack/unit"
 )
 
 // table is one published check table of testdata; each file's first lines name
@@ -79,3 +81,6 @@ func (tab table) near(row int, column string, got, lastPlace, extra float64) {
 		tab.t.Errorf("%s row %d %s: got %.6f, want %.6f ± %.6f (%v)", tab.name, row+1, column, got, want, tolerance, tab.rows[row])
 	}
 }
+
+// hertz is the frequency of a row.
+func (tab table) hertz(row int) unit.Hertz { return unit.Hertz(tab.number(row, "frequency_hz")) }

@@ -46,3 +46,69 @@ func (e Equalisation) FluxDB(f unit.Hertz) unit.Decibel { return FluxDB(f, e.Hig
 func EqualisationError(f unit.Hertz, recorded, replay Equalisation) unit.Decibel {
 	return recorded.FluxDB(f) - replay.FluxDB(f)
 }
+
+// MismatchDB returns by how much a tape recorded to one curve plays too loud at f on a
+// chain set to another, when levels were set at the tone ref:
+//
+//	M = E(f) - E(ref),  E = [EqualisationError]
+//
+// It is what a wrong equalisation or tape type switch on replay does: 3.35 dB too loud
+// at 10 kHz re 1 kHz for a tape of 70 µs on a chain of 120 µs. On recording a wrong tape
+// type also changes bias and sensitivity, which this does not cover. It is 0 at ref,
+// and NaN as [FluxDB] for either frequency.
+func MismatchDB(f, ref unit.Hertz, recorded, replay Equalisation) unit.Decibel {
+	return EqualisationError(f, recorded, replay) - EqualisationError(ref, recorded, replay)
+}
+
+// TrebleTurnover returns the frequency of the curve's treble time constant, 1/(2πt);
+// +Inf without one. It is NaN for a negative constant.
+func (e Equalisation) TrebleTurnover() unit.Hertz {
+	if !notNegative(e.HighUs) {
+		return unit.Hertz(math.NaN())
+	}
+	return unit.Hertz(1e6 / (2 * math.Pi * e.HighUs)) // a division by 0 gives +Inf
+}
+
+// BassTurnover returns the frequency of the curve's bass time constant, 1/(2πt); 0
+// without one. It is NaN for a negative constant.
+func (e Equalisation) BassTurnover() unit.Hertz {
+	switch {
+	case e.LowUs == 0:
+		return 0
+	case !(e.LowUs > 0):
+		return unit.Hertz(math.NaN())
+	}
+	return unit.Hertz(1e6 / (2 * math.Pi * e.LowUs))
+}
+
+// EqualisationDelay returns how much later a tone of frequency f plays on a chain set
+// to the curve replay than on one set to the curve recorded:
+//
+//	t = (arctan(ωt_h,recorded) - arctan(ωt_h,replay))/ω
+//	  + (arctan(1/(ωt_l,recorded)) - arctan(1/(ωt_l,replay)))/ω,  ω = 2πf
+//
+// A track on the wrong setting beside a right one shows it as if it were azimuth: 37 µs
+// earlier at 1 kHz for 120 µs in place of 70 µs. It supposes networks of minimum phase,
+// as the resistances and capacitances of replay amplifiers are. NaN as [FluxDB].
+func EqualisationDelay(f unit.Hertz, recorded, replay Equalisation) unit.Second {
+	return replay.replayDelay(f) - recorded.replayDelay(f)
+}
+
+// replayDelay is that of the chain that undoes the curve, its integration left out: a
+// low corner at the bass turnover, and the inverse of a high corner at the other.
+func (e Equalisation) replayDelay(f unit.Hertz) unit.Second {
+	return LowCornerDelay(f, e.BassTurnover()) - HighCornerDelay(f, e.TrebleTurnover())
+}
+
+// TreblePartLoss returns what a replay chain set to the curve e loses at f when the
+// part that lifts its treble has failed, so that it integrates at all frequencies, as
+// a positive attenuation:
+//
+//	L = 10·log10(1 + (2πf·t_high)²) dB
+//
+// That is the curve's own treble fall: [HighCornerLoss] at the [Equalisation.TrebleTurnover].
+// Where part of the lift remains, down to a shorter time constant, [ShelfLoss] from the
+// one turnover to the other is the loss. NaN as FluxDB.
+func TreblePartLoss(f unit.Hertz, e Equalisation) unit.Decibel {
+	return HighCornerLoss(f, e.TrebleTurnover())
+}
