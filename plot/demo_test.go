@@ -32,6 +32,8 @@ func demo() []picture {
 			m, _ := plot.MaskNamed("DIN 45500 part 4, whole chain")
 			return plot.DrawResponse(manyResponses(24), plot.Options{Width: w, Mask: m.Bands})
 		}},
+		{"explanation", func(w float64) plot.Drawing { return plot.Explain(explanation(), plot.Options{Width: w}) }},
+		{"explanation-many", func(w float64) plot.Drawing { return plot.Explain(explanationOf(24), plot.Options{Width: w}) }},
 		{"speed", func(w float64) plot.Drawing { return plot.Trace(speedTrace(), plot.Options{Width: w}) }},
 		{"spectrum", func(w float64) plot.Drawing { return plot.Trace(spectrumTrace(), plot.Options{Width: w}) }},
 		{"drift", func(w float64) plot.Drawing { return plot.Trace(driftTrace(), plot.Options{Width: w}) }},

@@ -42,7 +42,7 @@ var whole = signature.Explanation{
 	Findings: []signature.Finding{{Cause: signature.Spacing, Tracks: []int{4, 5}, Nature: signature.Mechanical, Probability: 0.97,
 		Sentence: "Tracks 4 and 5 lose treble in proportion to frequency.", WouldSeparate: "Press the shell.",
 		Parameters: []signature.Parameter{{Name: signature.SpacingUm, Track: 4, Value: 0.4, Unit: "µm", Lo: 0.3, Hi: 0.5}, {Name: signature.AzimuthArcmin, Value: 1, Unit: "arcmin", Lo: 0, Hi: 2}}}},
-	Open:     []signature.Confusion{{A: signature.Spacing, B: signature.GapWear, Tracks: []int{4}, Sentence: "Not told apart.", WouldSeparate: "A 14 kHz section."}},
+	Open: []signature.Confusion{{A: signature.Spacing, B: signature.GapWear, Tracks: []int{4}, Sentence: "Not told apart.", WouldSeparate: "A 14 kHz section."}},
 	Curves: []signature.Curve{{Track: 4, Points: []signature.CurvePoint{{Hz: 315, Section: "ref", Lo: -0.1, Hi: 0.1}, {Hz: 10000, Section: "10k", MeasuredDB: -2, Lo: -2.1, Hi: -1.9, FittedDB: -2, SetAside: true}},
 		Contributions: []signature.Contribution{{Cause: signature.Spacing, DB: []float64{0, -2}}}}},
 	SetAside: []string{"track 4 at 10 kHz"}, Warnings: []string{"w"}, Reference: "r", Method: "m",
