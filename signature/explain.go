@@ -2,6 +2,7 @@ package signature
 
 import (
 	"errors"
+	"slices"
 
 	"headstack/measure"
 )
@@ -9,13 +10,22 @@ import (
 // ErrNoTape is returned without Options.Tape.
 var ErrNoTape = errors.New("no test tape given")
 
+// ErrNothing is returned for a report without any level of a tone.
+var ErrNothing = errors.New("the report has no level of a tone: nothing to explain")
+
 // Explain fits the report of one or more captures of a test tape with the causes that
 // tape physics and electronics allow.
 func Explain(rep measure.Report, opt Options) (Explanation, error) {
 	if opt.Tape == nil {
 		return Explanation{}, ErrNoTape
 	}
-	return Explanation{}, errors.New("not yet")
+	d, err := gather(rep, opt)
+	if err != nil {
+		return Explanation{}, err
+	}
+	nr := d.unstretch()
+	r := explainData(d, usual(opt))
+	return r.explanation(nr), nil
 }
 
 // Compare fits the difference of two reports of the same tape on the same machine, after
@@ -26,4 +36,33 @@ func Compare(before, after measure.Report, between string, opt Options) (Explana
 		return Explanation{}, ErrNoTape
 	}
 	return Explanation{}, errors.New("not yet")
+}
+
+// explanation puts the result into words and numbers.
+func (r *result) explanation(stretched []Finding) Explanation {
+	var e Explanation
+	e.Findings = append(e.Findings, stretched...)
+	for _, g := range r.groups() {
+		if g.p < shownProbability {
+			break
+		}
+		f := Finding{Cause: g.best.cause, Probability: g.p, Nature: NatureOf(g.best.cause), Parameters: r.parameters(g)}
+		for _, t := range g.best.tracks {
+			f.Tracks = append(f.Tracks, r.d.tracks[t])
+		}
+		e.Findings = append(e.Findings, f)
+	}
+	if p := r.noneP(); len(stretched) == 0 && p >= shownProbability {
+		e.Findings = append(e.Findings, Finding{Cause: None, Tracks: []int{}, Parameters: []Parameter{}, Probability: p})
+	}
+	slices.SortStableFunc(e.Findings, func(a, b Finding) int {
+		switch {
+		case a.Probability > b.Probability:
+			return -1
+		case a.Probability < b.Probability:
+			return 1
+		}
+		return 0
+	})
+	return e
 }

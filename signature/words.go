@@ -5,7 +5,7 @@ var causeWords = map[Cause]string{
 	None:             "nothing out of the ordinary",
 	Gain:             "gain",
 	Spacing:          "spacing",
-	SpacingRamp:      "spacing across the head",
+	SpacingRamp:      "uneven spacing",
 	Azimuth:          "azimuth",
 	GapWear:          "gap wear",
 	Height:           "height",

@@ -1,0 +1,68 @@
+package signature
+
+import "math"
+
+// Slopes of level steps: a sound path, a 2:1 expander left on, a 2:1 compressor. Common
+// practice, no source.
+const (
+	slopeSpread   = 0.03 // of a sound path: steps of the tape
+	stretchSpread = 0.15 // of an expander: its detector and its unity level
+	stretchChance = 0.05
+)
+
+// unstretch finds tracks on which a 2:1 compander is left in the path, by the level steps
+// of the report, and takes its work off the levels, so that the rest can be explained.
+func (d *data) unstretch() []Finding {
+	var on []int
+	least := 1.0
+	for t := range d.tracks {
+		if math.IsNaN(d.slope[t]) {
+			continue
+		}
+		sd := d.slopeS[t]
+		sound := normalLog(d.slope[t], 1, math.Hypot(slopeSpread, sd))
+		expand := normalLog(d.slope[t], 2, math.Hypot(stretchSpread, sd))
+		compress := normalLog(d.slope[t], 0.5, math.Hypot(stretchSpread/2, sd))
+		odds := stretchChance / (1 - stretchChance) * (math.Exp(expand-sound) + 0.3*math.Exp(compress-sound))
+		p := 1.0
+		if !math.IsInf(odds, 1) {
+			p = odds / (1 + odds)
+		}
+		if p < 0.5 {
+			continue
+		}
+		on = append(on, d.tracks[t])
+		least = math.Min(least, p)
+		d.shrink(t, d.slope[t])
+	}
+	if len(on) == 0 {
+		return nil
+	}
+	return []Finding{{Cause: NoiseReductionOn, Tracks: on, Parameters: []Parameter{}, Probability: least, Nature: Electrical}}
+}
+
+// shrink divides a track's level differences from the reference by a slope.
+func (d *data) shrink(t int, slope float64) {
+	ref := -1
+	for i, r := range d.rows {
+		if r.kind == rowLevel && d.sd[t][i] != missing && (ref < 0 || r.stated > d.rows[ref].stated) {
+			ref = i
+		}
+	}
+	if ref < 0 {
+		return
+	}
+	top := d.y[t][ref] + d.rows[ref].stated
+	for i, r := range d.rows {
+		if r.kind == rowLevel && d.sd[t][i] != missing {
+			whole := d.y[t][i] + r.stated
+			d.y[t][i] = top + (whole-top)/slope - r.stated
+			d.sd[t][i] /= slope
+		}
+	}
+}
+
+// normalLog is the logarithm of the normal density.
+func normalLog(x, mean, sd float64) float64 {
+	return -sq((x-mean)/sd)/2 - math.Log(sd)
+}
