@@ -26,6 +26,8 @@ type FieldOptions struct {
 	SNDB float64
 	// FlutterPercent is the r.m.s. of random flutter between 0.5 and 80 Hz; 0: 0.1.
 	FlutterPercent float64
+	// SampleRate of the capture in Hz; 0: 48000.
+	SampleRate int
 	// Faced gives the heads pole faces whose ends make the bass uneven on all tracks.
 	Faced bool
 }
@@ -54,6 +56,9 @@ func FieldScenario(t *testtape.Tape, g tape.Geometry, faults []field.Fault, o Fi
 	}
 	sc := Perfect(t, g)
 	sc.Seed, sc.LeadInS, sc.TailS, sc.GapS = o.Seed, 1, 0.5, 0.25
+	if o.SampleRate > 0 {
+		sc.SampleRate = o.SampleRate
+	}
 	sc.RandomFlutter = RandomFlutter{RMSPercent: orElse(o.FlutterPercent, 0.1), LowHz: 0.5, HighHz: 80}
 	sc.AzimuthArcmin = faults[0].AzimuthRad / float64(tape.Arcminute)
 	for i, f := range faults {
@@ -149,7 +154,8 @@ func usualLevel(t *testtape.Tape) float64 {
 // FieldTape is the test tape of the figures on loss signatures: 20 tones of 2 s from
 // 40 Hz to 12.5 kHz (cassette: 9.525 cm/s, 70 + 3180 µs, reference 315 Hz at 0 dB, all
 // others at -20 dB with 315 Hz once more) or to 16 kHz (open reel: 38.1 cm/s, 35 µs,
-// reference 1 kHz at 0 dB, others at -10 dB), and 4 s of silence.
+// reference 1 kHz at 0 dB, others at -10 dB with 1 kHz once more), and 4 s of silence.
+// The second reference tone and 10 kHz last 4.5 s: flicker wants to hear 3 s.
 func FieldTape(k field.Kind, layout testtape.Layout) *testtape.Tape {
 	t := &testtape.Tape{
 		Format: 1, Name: "cassette, many tones", SpeedCmS: 9.525, TrackLayout: layout,
@@ -172,7 +178,11 @@ func FieldTape(k field.Kind, layout testtape.Layout) *testtape.Tape {
 	}
 	add("reference", t.Reference.ToneHz, 0, 2)
 	for _, hz := range tones {
-		add(fmt.Sprintf("%g Hz", hz), hz, level, 2)
+		seconds := 2.0
+		if hz == t.Reference.ToneHz || hz == 10000 {
+			seconds = 4.5
+		}
+		add(fmt.Sprintf("%g Hz", hz), hz, level, seconds)
 	}
 	add("silence", 0, 0, 4)
 	return t

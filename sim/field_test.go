@@ -1,15 +1,13 @@
 package sim_test
 
 import (
-	"bytes"
 	"context"
+	"fmt"
 	"math"
 	"math/rand/v2"
 	"testing"
 	"time"
 
-	"headstack/capture"
-	"headstack/dsp"
 	"headstack/measure"
 	"headstack/sim"
 	"headstack/sim/field"
@@ -51,14 +49,14 @@ func TestFieldCapture(t *testing.T) {
 		}
 		built := time.Since(at)
 		at = time.Now()
-		f := &file{}
-		truth, err := sim.Render(context.Background(), f, sc)
+		m := &sim.Memory{}
+		truth, err := m.Render(context.Background(), sc)
 		if err != nil {
 			t.Fatal(err)
 		}
 		rendered := time.Since(at)
 		at = time.Now()
-		rep, err := measure.TestTape(context.Background(), []measure.Source{inMemory(f, len(g.Tracks))}, measure.Options{Tape: tt, Geometry: g})
+		rep, err := measure.TestTape(context.Background(), []measure.Source{inMemory(m, len(g.Tracks))}, measure.Options{Tape: tt, Geometry: g})
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -86,16 +84,41 @@ func TestFieldCapture(t *testing.T) {
 }
 
 // inMemory is a rendered capture as measure reads it.
-func inMemory(f *file, tracks int) measure.Source {
+func inMemory(m *sim.Memory, tracks int) measure.Source {
 	all := make([]int, tracks)
 	for i := range all {
 		all[i] = i + 1
 	}
-	return measure.Source{Name: "rendered", Tracks: all, Open: func() (dsp.Stream, func() error, error) {
-		r, err := capture.NewReader(bytes.NewReader(f.b), "rendered")
-		if err != nil {
-			return nil, nil, err
+	return measure.Source{Name: "rendered", Tracks: all, Open: m.Open}
+}
+
+func BenchmarkFieldCapture(b *testing.B) {
+	for _, kind := range []field.Kind{field.Cassette, field.OpenReel} {
+		g := grid(3.81e-3, 0.355e-3, 0.62e-3, 0.38e-3, 6)
+		if kind == field.OpenReel {
+			g = grid(12.7e-3, 1.1e-3, 1.5e-3, 0.99e-3, 8)
 		}
-		return r, r.Close, nil
-	}}
+		tt := sim.FieldTape(kind, testtape.FullWidth)
+		for _, rate := range []int{32000, 44100, 48000} {
+			var m sim.Memory
+			b.Run(fmt.Sprintf("render/%d/%d", len(g.Tracks), rate), func(b *testing.B) {
+				for b.Loop() {
+					sc, err := sim.FieldScenario(tt, g, make([]field.Fault, len(g.Tracks)), sim.FieldOptions{Kind: kind, Seed: 5, SampleRate: rate})
+					if err != nil {
+						b.Fatal(err)
+					}
+					if _, err := m.Render(context.Background(), sc); err != nil {
+						b.Fatal(err)
+					}
+				}
+			})
+			b.Run(fmt.Sprintf("measure/%d/%d", len(g.Tracks), rate), func(b *testing.B) {
+				for b.Loop() {
+					if _, err := measure.TestTape(context.Background(), []measure.Source{inMemory(&m, len(g.Tracks))}, measure.Options{Tape: tt, Geometry: g}); err != nil {
+						b.Fatal(err)
+					}
+				}
+			})
+		}
+	}
 }

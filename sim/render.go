@@ -27,24 +27,32 @@ func Render(ctx context.Context, w io.WriteSeeker, sc Scenario) (Truth, error) {
 		return Truth{}, fmt.Errorf("rendering %s: %w", sc.Tape.Name, err)
 	}
 	r := newRenderer(&sc)
-	for r.first < r.total {
-		if err := ctx.Err(); err != nil {
-			return Truth{}, err
-		}
-		n := int(min(blockFrames, r.total-r.first))
-		r.block()
-		if err := out.Write(r.out, n); err != nil {
-			return Truth{}, fmt.Errorf("rendering %s: %w", sc.Tape.Name, err)
-		}
-		r.first += int64(n)
-		if sc.Progress != nil {
-			sc.Progress(float64(r.first) / float64(r.total))
-		}
+	if err := r.run(ctx, out.Write); err != nil {
+		return Truth{}, err
 	}
 	if err := out.Close(); err != nil {
 		return Truth{}, fmt.Errorf("rendering %s: %w", sc.Tape.Name, err)
 	}
 	return r.truth(), nil
+}
+
+// run renders block after block and hands each to write.
+func (r *renderer) run(ctx context.Context, write func(block [][]float64, n int) error) error {
+	for r.first < r.total {
+		if err := ctx.Err(); err != nil {
+			return err
+		}
+		n := int(min(blockFrames, r.total-r.first))
+		r.block()
+		if err := write(r.out, n); err != nil {
+			return fmt.Errorf("rendering %s: %w", r.sc.Tape.Name, err)
+		}
+		r.first += int64(n)
+		if r.sc.Progress != nil {
+			r.sc.Progress(float64(r.first) / float64(r.total))
+		}
+	}
+	return nil
 }
 
 // renderer holds one block and what runs on from block to block.
