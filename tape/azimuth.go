@@ -32,10 +32,10 @@ func AzimuthLoss(width unit.Metre, angle unit.Radian, lambda unit.Metre) unit.De
 //	t = s·tan(α)/v
 //
 // The sign is that of distance times angle: with distance = centre of track b
-// minus centre of track a, a positive angle makes b later. It is NaN unless v > 0
-// and |α| < π/2. Source: J. G. McKnight, "Azimuth in a Magnetic Tape Recorder".
+// minus centre of track a, a positive angle makes b later. It is NaN unless v > 0,
+// |α| < π/2 and all are finite. Source: J. G. McKnight, "Azimuth in a Magnetic Tape Recorder".
 func AzimuthDelay(distance unit.Metre, angle unit.Radian, v unit.MetrePerSecond) unit.Second {
-	if !positive(float64(v)) || !(math.Abs(float64(angle)) < math.Pi/2) {
+	if !positive(float64(v)) || !finite(float64(distance)) || !(math.Abs(float64(angle)) < math.Pi/2) {
 		return unit.Second(math.NaN())
 	}
 	return unit.Second(float64(distance) * math.Tan(float64(angle)) / float64(v))
@@ -46,9 +46,9 @@ func AzimuthDelay(distance unit.Metre, angle unit.Radian, v unit.MetrePerSecond)
 //
 //	α = arctan(v·t/s)
 //
-// It is NaN unless v > 0 and distance is not 0.
+// It is NaN unless v > 0, distance is not 0 and all are finite.
 func AzimuthAngle(delay unit.Second, distance unit.Metre, v unit.MetrePerSecond) unit.Radian {
-	if !positive(float64(v)) || distance == 0 {
+	if !positive(float64(v)) || !finite(float64(delay)) || !finite(float64(distance)) || distance == 0 {
 		return unit.Radian(math.NaN())
 	}
 	return unit.Radian(math.Atan(float64(v) * float64(delay) / float64(distance)))

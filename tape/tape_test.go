@@ -156,31 +156,6 @@ func TestFluxDBAgainstTable(t *testing.T) {
 	}
 }
 
-// Mismatches at 10 kHz re 1 kHz as technicians' tables print them, computed from
-// the clause.
-func TestEqualisationError(t *testing.T) {
-	for _, c := range []struct {
-		recorded, replay tape.Equalisation
-		f, re            unit.Hertz
-		want, tolerance  float64
-	}{
-		{tape.Equalisation{HighUs: 70}, tape.Equalisation{HighUs: 120}, 10000, 1000, 3.35, 0.005},
-		{tape.Equalisation{HighUs: 70}, tape.Equalisation{HighUs: 90}, 10000, 1000, 1.66, 0.005},
-		{tape.Equalisation{HighUs: 35}, tape.Equalisation{HighUs: 70}, 10000, 1000, 4.86, 0.005},
-		{tape.Equalisation{HighUs: 35}, tape.Equalisation{HighUs: 50}, 10000, 1000, 2.50, 0.005},
-		{tape.Equalisation{HighUs: 50, LowUs: 3180}, tape.Equalisation{HighUs: 50}, 50, 0, 3.0, 0.05},
-		{tape.Equalisation{HighUs: 50, LowUs: 3180}, tape.Equalisation{HighUs: 50}, 100, 0, 0.97, 0.005},
-	} {
-		got := tape.EqualisationError(c.f, c.recorded, c.replay)
-		if c.re > 0 {
-			got -= tape.EqualisationError(c.re, c.recorded, c.replay)
-		}
-		if math.Abs(float64(got)-c.want) > c.tolerance {
-			t.Errorf("%v played as %v at %v Hz: %.3f dB, want %g", c.recorded, c.replay, c.f, got, c.want)
-		}
-	}
-}
-
 func TestFluxivityAgainstTable(t *testing.T) {
 	tab := readTable(t, "05_reference_fluxivity.csv")
 	for row := range tab.rows {

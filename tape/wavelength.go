@@ -26,6 +26,9 @@ func positive(x float64) bool { return x > 0 && !math.IsInf(x, 1) }
 // notNegative reports whether x is zero or above, and finite.
 func notNegative(x float64) bool { return x >= 0 && !math.IsInf(x, 1) }
 
+// finite reports whether x is a number and finite.
+func finite(x float64) bool { return !math.IsNaN(x) && !math.IsInf(x, 0) }
+
 // nanDB is the answer outside a law's range.
 func nanDB() unit.Decibel { return unit.Decibel(math.NaN()) }
 
