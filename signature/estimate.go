@@ -16,7 +16,7 @@ type estimate struct {
 
 // estimate fits h with the fitter of bare tracks.
 func (f *fitter) estimate(h *fit, s spread, weight float64) *estimate {
-	bare := &fitter{d: f.d, w: f.w, y: f.y, units: f.units, grids: f.grids, col: f.col}
+	bare := &fitter{d: f.d, w: f.w, y: f.y, units: f.units, nodes: f.nodes, grids: f.grids, col: f.col}
 	e := &estimate{weight: weight}
 	bare.base = slices.Clone(f.base)
 	q := slices.Clone(h.q[:len(f.base)])

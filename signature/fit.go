@@ -12,18 +12,66 @@ type fitter struct {
 	y     *vec
 	base  []*param           // unknowns of every machine: azimuth
 	units map[*param]*vec    // of linear laws: what the number 1 makes
-	grids map[*param][]point // of the others: what some numbers make
+	nodes map[node][2]*vec   // of curved ones: what they make at a node, and the slope there
+	grids map[*param][]point // what some numbers make
 	col   [][]float64
 }
 
-// point is what a parameter makes at one coordinate, and its slope there.
+// point is what a parameter makes at one coordinate: km·m + lin·dm, with the slope kd·dm.
 type point struct {
-	q     float64
-	m, dm *vec
+	q           float64
+	m, dm       *vec
+	km, lin, kd float64
+}
+
+// slope is the inner product of the slopes at two points.
+func (a *point) slope(b *point) float64 { return a.kd * b.kd * a.dm.inner(b.dm) }
+
+// along is the inner product of the slope with a vec.
+func (a *point) along(v *vec) float64 { return a.kd * a.dm.inner(v) }
+
+// made is the inner product of what is made with a vec.
+func (a *point) made(v *vec) float64 {
+	s := 0.0
+	if a.km != 0 {
+		s = a.km * a.m.inner(v)
+	}
+	if a.lin != 0 {
+		s += a.lin * a.dm.inner(v)
+	}
+	return s
+}
+
+// from takes what is made off v.
+func (a *point) from(v *vec) {
+	if a.km != 0 {
+		v.plus(-a.km, a.m)
+	}
+	if a.lin != 0 {
+		v.plus(-a.lin, a.dm)
+	}
+}
+
+// norm is the inner product of what is made with itself.
+func (a *point) norm() float64 {
+	s := 0.0
+	if a.km != 0 {
+		s = a.km * a.made(a.m)
+	}
+	if a.lin != 0 {
+		s += a.lin * a.made(a.dm)
+	}
+	return s
+}
+
+// node is a coordinate of a curved law at which its vecs are kept.
+type node struct {
+	p *param
+	i int
 }
 
 func newFitter(d *data, s spread, bare bool) *fitter {
-	f := &fitter{d: d, w: newWhite(d, s, bare), units: map[*param]*vec{}, grids: map[*param][]point{}}
+	f := &fitter{d: d, w: newWhite(d, s, bare), units: map[*param]*vec{}, nodes: map[node][2]*vec{}, grids: map[*param][]point{}}
 	f.y = f.w.of(d.y)
 	f.col = make([][]float64, len(d.tracks))
 	for t := range f.col {
@@ -49,30 +97,34 @@ func (f *fitter) vector(p *param, x float64) *vec {
 	return f.w.of(cols)
 }
 
+// nodeStep is the distance of nodes: within half of it a law is as good as straight,
+// to 0.001 dB.
+const nodeStep = 0.02
+
 // at is what a parameter makes at q.
 func (f *fitter) at(p *param, q float64) point {
-	x := p.value(q)
 	if p.fam.linear() {
 		u := f.units[p]
 		if u == nil {
 			u = f.vector(p, 1)
 			f.units[p] = u
 		}
-		m := scaled(u, x)
-		if p.log {
-			return point{q, m, m}
+		if x := p.value(q); p.log {
+			return point{q: q, m: u, km: x, dm: u, kd: x}
 		}
-		return point{q, m, u}
+		return point{q: q, m: u, km: q, dm: u, kd: 1}
 	}
-	// A slope over a short step; the losses are smooth.
-	const step = 1e-3
-	h := step
-	if !p.log {
-		h = step * math.Max(1, math.Abs(q))
+	at := node{p, int(math.Round(q / nodeStep))}
+	kept, ok := f.nodes[at]
+	near := float64(at.i) * nodeStep
+	if !ok {
+		const h = 1e-3
+		m, up := f.vector(p, p.value(near)), f.vector(p, p.value(near+h))
+		up.plus(-1, m)
+		kept = [2]*vec{m, scaled(up, 1/h)}
+		f.nodes[at] = kept
 	}
-	m, up := f.vector(p, x), f.vector(p, p.value(q+h))
-	up.plus(-1, m)
-	return point{q, m, scaled(up, 1/h)}
+	return point{q: q, m: kept[0], km: 1, dm: kept[1], lin: q - near, kd: 1}
 }
 
 func scaled(v *vec, k float64) *vec {
@@ -150,7 +202,7 @@ func (f *fitter) evaluate(h *fit) {
 	h.r = f.y.clone()
 	for i, p := range h.params {
 		h.points[i] = f.at(p, h.q[i])
-		h.r.plus(-1, h.points[i].m)
+		h.points[i].from(h.r)
 	}
 }
 
@@ -169,7 +221,7 @@ func (h *fit) precision() matrix {
 	a := newMatrix(n)
 	for i := range n {
 		for j := 0; j <= i; j++ {
-			v := h.points[i].dm.inner(h.points[j].dm)
+			v := h.points[i].slope(&h.points[j])
 			a.set(i, j, v)
 			a.set(j, i, v)
 		}
@@ -183,7 +235,7 @@ func (f *fitter) step(h *fit, damp float64) []float64 {
 	a := h.precision()
 	g := make([]float64, len(h.params))
 	for i, p := range h.params {
-		g[i] = h.points[i].dm.inner(h.r) - (h.q[i]-p.mean)/sq(p.sd)
+		g[i] = h.points[i].along(h.r) - (h.q[i]-p.mean)/sq(p.sd)
 		a.add(i, i, damp*a.at(i, i))
 	}
 	l, ok := cholesky(a)

@@ -111,52 +111,41 @@ func (f *fitter) promise(h *fit, inv matrix, s *suspect) (q []float64, gain floa
 		r = r.clone()
 	}
 	n := len(h.params)
-	b := make([]float64, n)
+	b, bm := make([]float64, n), make([]float64, n)
 	for _, p := range s.params {
 		best, bestQ := math.Inf(-1), p.mean
-		var bestM *vec
 		for _, g := range f.grid(p) {
 			for i := range n {
-				b[i] = h.points[i].dm.inner(g.dm)
+				b[i] = h.points[i].slope(&g)
+				bm[i] = h.points[i].kd * g.made(h.points[i].dm)
 			}
-			// What of the slope the hypothesis cannot follow, and the gain along it.
-			own := g.dm.inner(g.dm)
+			// What the suspect explains and the hypothesis cannot follow: at the point of
+			// the grid, its change and its curvature along the slope.
+			own, left, won := g.slope(&g), g.along(r), g.made(r)
+			left -= g.kd * g.made(g.dm)
+			won -= g.norm() / 2
 			for i := range n {
 				for j := range n {
 					own -= b[i] * inv.at(i, j) * b[j]
-				}
-			}
-			own = math.Max(own, 0) + 1/sq(p.sd)
-			// The figures less the change at this point.
-			left := r.inner(g.dm) - g.m.inner(g.dm)
-			lost := r.inner(g.m) - g.m.inner(g.m)/2
-			// Following of the point itself.
-			bm := make([]float64, n)
-			for i := range n {
-				bm[i] = h.points[i].dm.inner(g.m)
-			}
-			for i := range n {
-				for j := range n {
-					lost += bm[i] * inv.at(i, j) * bm[j] / 2
+					won += bm[i] * inv.at(i, j) * bm[j] / 2
 					left += bm[i] * inv.at(i, j) * b[j]
 				}
 			}
+			own = math.Max(own, 0) + 1/sq(p.sd)
 			left -= (g.q - p.mean) / sq(p.sd)
 			step := left / own
 			if p.log {
-				step = math.Max(-0.6*p.sd, math.Min(0.6*p.sd, step))
+				step = clamp(step, -0.6*p.sd, 0.6*p.sd)
 			}
-			v := lost - sq((g.q-p.mean)/p.sd)/2 + left*step - own*step*step/2 - math.Log(own)/2 - math.Log(p.sd)
+			v := won - sq((g.q-p.mean)/p.sd)/2 + left*step - own*step*step/2 - math.Log(own)/2 - math.Log(p.sd)
 			if v > best {
-				best, bestQ, bestM = v, g.q+step, g.m
+				best, bestQ = v, g.q+step
 			}
 		}
 		q, gain = append(q, bestQ), gain+best
 		if len(s.params) > 1 {
-			if p.fam.linear() {
-				bestM = f.at(p, bestQ).m
-			}
-			r.plus(-1, bestM)
+			at := f.at(p, bestQ)
+			at.from(r)
 		}
 	}
 	return q, gain
