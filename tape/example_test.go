@@ -43,3 +43,36 @@ func ExampleFringingGain() {
 	// 63 Hz re 315 Hz: +2.06 dB
 	// 1000 Hz re 315 Hz: -1.01 dB
 }
+
+// What a tape of 70 µs does on a chain set to 120 µs, levels set at 1 kHz, beside a chain
+// whose treble part has failed.
+func ExampleMismatchDB() {
+	tape70 := tape.Equalisation{HighUs: 70, LowUs: 3180}
+	chain120 := tape.Equalisation{HighUs: 120, LowUs: 3180}
+	for _, f := range []unit.Hertz{315, 3150, 10000} {
+		wrong := tape.MismatchDB(f, 1000, tape70, chain120)
+		lost := tape.TreblePartLoss(f, tape70) - tape.TreblePartLoss(1000, tape70)
+		fmt.Printf("%v Hz: wrong setting %+.2f dB, treble part lost %+.2f dB\n", f, wrong, -lost)
+	}
+	// Output:
+	// 315 Hz: wrong setting -1.03 dB, treble part lost +0.69 dB
+	// 3150 Hz: wrong setting +2.38 dB, treble part lost -3.88 dB
+	// 10000 Hz: wrong setting +3.35 dB, treble part lost -12.32 dB
+}
+
+// A coupling capacitor of 1 µF into 47 kΩ that keeps 3 % of its capacitance and has
+// gained 2 kΩ, and what a break with 1 pF across it leaves of the signal.
+func ExampleDriedCorner() {
+	sound := tape.CouplingCorner(1e-6, 47e3)
+	dried := tape.DriedCorner(sound, 0.03)
+	fmt.Printf("corner %.1f Hz, dried %.0f Hz; at 63 Hz %.1f dB\n", sound, dried, -tape.LowCornerLoss(63, dried))
+	fmt.Printf("2 kΩ in series: %.2f dB\n", -tape.SeriesLoss(2e3, 47e3))
+
+	head, input := tape.Winding{R: 250, L: 0.1}, tape.Input{R: 47e3, C: 150e-12}
+	fmt.Printf("open lead at 1 kHz: signal %.0f dB, noise %+.0f dB\n",
+		-tape.OpenLeadLoss(1000, head, input, 1e-12), tape.OpenLeadNoise(1000, head, input, 1e-12))
+	// Output:
+	// corner 3.4 Hz, dried 113 Hz; at 63 Hz -6.2 dB
+	// 2 kΩ in series: -0.36 dB
+	// open lead at 1 kHz: signal -71 dB, noise +23 dB
+}

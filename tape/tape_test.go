@@ -26,7 +26,8 @@ func TestWavelengthAgainstTable(t *testing.T) {
 	}
 }
 
-// Wallace, BSTJ 30(4), 1951: the law, worked.
+// Wallace, BSTJ 30(4), 1951: the law (from memory, the paper seen named), worked outside
+// this package.
 func TestSpacingLossAgainstTable(t *testing.T) {
 	tab := readTable(t, "06_spacing_loss.csv")
 	for row := range tab.rows {
@@ -36,7 +37,7 @@ func TestSpacingLossAgainstTable(t *testing.T) {
 	}
 }
 
-// Wallace 1951: the law, worked.
+// Wallace 1951: the law (from memory), worked outside this package.
 func TestThicknessLossAgainstTable(t *testing.T) {
 	tab := readTable(t, "06_thickness_loss.csv")
 	for row := range tab.rows {
@@ -72,6 +73,8 @@ func TestGapNull(t *testing.T) {
 	}
 }
 
+// The ideal head of the table above and Eargle's sinc at gaps of usual size (sizes from
+// memory).
 func TestGapLossWorked(t *testing.T) {
 	tab := readTable(t, "06_gap_loss_worked.csv")
 	for row := range tab.rows {
@@ -82,7 +85,7 @@ func TestGapLossWorked(t *testing.T) {
 	}
 }
 
-// Textbook law, worked.
+// Textbook law (from memory), worked outside this package.
 func TestAzimuthLossAgainstTable(t *testing.T) {
 	tab := readTable(t, "06_azimuth_loss.csv")
 	for row := range tab.rows {
@@ -93,6 +96,8 @@ func TestAzimuthLossAgainstTable(t *testing.T) {
 	}
 }
 
+// McKnight, "Azimuth in a Magnetic Tape Recorder" (figures in print read), worked outside
+// this package.
 func TestAzimuthDelayAgainstTable(t *testing.T) {
 	tab := readTable(t, "06_azimuth_phase.csv")
 	for row := range tab.rows {
@@ -141,7 +146,8 @@ func TestAzimuthBenchFigures(t *testing.T) {
 	}
 }
 
-// IEC 60094-1:1981 clause 15, worked for every curve of the second table.
+// IEC 60094-1:1981 clause 15 (formula from memory; the constants of most rows read in IASA
+// TC-04, clause 5.4.10), worked for every curve outside this package.
 func TestFluxDBAgainstTable(t *testing.T) {
 	tab := readTable(t, "04_playback_eq_flux_levels.csv")
 	for row := range tab.rows {
@@ -156,6 +162,7 @@ func TestFluxDBAgainstTable(t *testing.T) {
 	}
 }
 
+// Levels of the trade, each with its source in the table; the decibels are arithmetic.
 func TestFluxivityAgainstTable(t *testing.T) {
 	tab := readTable(t, "05_reference_fluxivity.csv")
 	for row := range tab.rows {
@@ -184,6 +191,7 @@ func TestConvertFluxivity(t *testing.T) {
 	}
 }
 
+// The two-edge model (from memory) worked outside this package.
 func TestHeadContourAgainstTable(t *testing.T) {
 	tab := readTable(t, "06_head_contour.csv")
 	for row := range tab.rows {
