@@ -19,6 +19,7 @@ type Explained struct {
 	Captures []Entry // that it is of, in the order of the record; of a comparison the one before and the one after
 	// Between says what was done between the two captures of a comparison; else empty.
 	Between     string
+	Compared    bool // it is of the change from the first capture to the second
 	Explanation signature.Explanation
 	// Unexplained says why there is no explanation; empty when there is one.
 	Unexplained string
@@ -105,7 +106,7 @@ func (b *Bench) CompareCaptures(ctx context.Context, jobID string, before, after
 	if err != nil {
 		return Explained{}, err
 	}
-	x := Explained{Captures: []Entry{old, fresh}, Between: between}
+	x := Explained{Captures: []Entry{old, fresh}, Between: between, Compared: true}
 	if err := checkPair(old, fresh); err != nil {
 		return x, err
 	}

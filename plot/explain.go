@@ -251,8 +251,8 @@ func (p panel) nameCourse(c *canvas, points []signature.CurvePoint, k signature.
 	l, name, within := ink{size: 11}, k.Cause.Words(), p.box()
 	for _, i := range order {
 		x, y := p.x.at(points[i].Hz), p.y.at(k.DB[i])
-		if c.tryText(x-6, y+10, "end", name, l, within) || c.tryText(x-6, y-5, "end", name, l, within) ||
-			c.tryText(x+6, y+10, "start", name, l, within) || c.tryText(x+6, y-5, "start", name, l, within) {
+		if c.tryText(x-6, y+13, "end", name, l, within) || c.tryText(x-6, y-7, "end", name, l, within) ||
+			c.tryText(x+6, y+13, "start", name, l, within) || c.tryText(x+6, y-7, "start", name, l, within) {
 			return
 		}
 	}

@@ -57,7 +57,7 @@ func TestExplanationShowsEachTrackAndCause(t *testing.T) {
 	save(t, "explanation-many", plot.Explain(explanationOf(24), plot.Options{}).SVG())
 	save(t, "explanation-phone", plot.Explain(explanation(), plot.Options{Width: 360}).SVG())
 	texts := wellFormed(t, d.SVG(), "text")
-	for _, want := range []string{"track 1", "track 6", "spacing across the head", "low corner", "measured", "fitted", "set aside, not used", "frequency, Hz", "1k"} {
+	for _, want := range []string{"track 1", "track 6", "uneven spacing", "low corner", "measured", "fitted", "set aside, not used", "frequency, Hz", "1k"} {
 		if !contains(texts, want) {
 			t.Errorf("no text %q in %q", want, texts)
 		}

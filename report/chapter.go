@@ -50,7 +50,7 @@ var chapters = []chapter{
 	{"speed", "Speed, wow and flutter", []string{"speed_error", "drift", "wow_flutter_2sigma", "wow_flutter_quasi_peak", "wow_flutter_rms",
 		"flutter_unweighted_rms", "wow_rms", "flutter_rms", "flutter_track_rms", "flutter_line"}, []string{"speed", "speed_spectrum", "drift"}},
 	{"azimuth", "Azimuth and delay", []string{"azimuth", "azimuth_line", "delay"}, []string{"delay"}},
-	{"noise", "Noise and hum", []string{"noise", "noise_a", "noise_468", "hum", "hum_line"}, nil},
+	{"noise", "Noise and hum", []string{"noise", "noise_a", "noise_468", "noise_floor", "hum", "hum_line"}, nil},
 	{"distortion", "Distortion and saturation", []string{"thd", "harmonic_2", "harmonic_3", "mol_3pct", "sol", "intermodulation",
 		"intermodulation_2", "noise_reduction_left_on", "treble_follows_level"}, []string{"steps", "staircase"}},
 	{"crosstalk", "Crosstalk and erasure", []string{"crosstalk", "overdub_bleed", "erase_depth"}, []string{"crosstalk"}},

@@ -20,6 +20,7 @@ type Found struct {
 	Chapters []Chapter
 	Warnings []string
 	Missing  []string // sections that were not found, with the reason
+	Losses   *Losses  // what the losses say; nil where that was not asked
 }
 
 // way is all in which captures must agree for their figures to stand together.

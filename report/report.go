@@ -46,6 +46,8 @@ type Data struct {
 	// LoopedBack says when a capture interface was looped back, by the SHA-256 of its
 	// loop-back; see [LoopedBack]. One that is missing has no date in the report.
 	LoopedBack map[string]time.Time
+	// Explained is what the losses on the captures say; see [job.Bench.ExplainJob].
+	Explained []job.Explained
 }
 
 // StyleHash is the base64 SHA-256 of the style sheet inside the report, as a
@@ -118,6 +120,7 @@ func newModel(d Data) (model, error) {
 		return m, err
 	}
 	m.AsFound = FoundIn(d.View, d.LoopedBack)
+	lossesFound(m.AsFound, d.Explained)
 	if d.Verdict != nil {
 		for _, s := range d.Verdict.Stages {
 			switch s.Status {

@@ -23,6 +23,9 @@ func (s *server) reportPage(w http.ResponseWriter, r *http.Request) error {
 	if d.Verdict, err = s.verdicts.of(r.Context(), s.bench, v); err != nil {
 		d.NoVerdict = err.Error()
 	}
+	if d.Explained, err = s.bench.ExplainJob(r.Context(), v.Job.ID); err != nil {
+		return err
+	}
 	var b bytes.Buffer
 	if err := report.HTML(&b, d); err != nil {
 		return err

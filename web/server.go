@@ -35,6 +35,9 @@ type Bench interface {
 	Correct(ctx context.Context, jobID string, seq int64, replacement job.Entry) (job.Entry, error)
 	Withdraw(ctx context.Context, jobID string, seq int64, remark string) (job.Entry, error)
 	AddCapture(ctx context.Context, jobID string, up job.CaptureUpload) (job.Entry, error)
+	Explain(ctx context.Context, jobID string, seq int64) (job.Explained, error)
+	ExplainJob(ctx context.Context, jobID string) ([]job.Explained, error)
+	CompareCaptures(ctx context.Context, jobID string, before, after int64, between string) (job.Explained, error)
 	Diagnose(ctx context.Context, jobID string) (*diagnosis.Verdict, *job.View, error)
 }
 

@@ -64,6 +64,9 @@ func reportHTML(e *env, b *job.Bench, id string) ([]byte, error) {
 		}
 	}
 	data.LoopedBack = report.LoopedBack(e.ctx, data.View, b)
+	if data.Explained, err = b.ExplainJob(e.ctx, id); err != nil {
+		return nil, err
+	}
 	var buf bytes.Buffer
 	if err := report.HTML(&buf, data); err != nil {
 		return nil, err
