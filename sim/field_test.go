@@ -99,7 +99,7 @@ func BenchmarkFieldCapture(b *testing.B) {
 			g = grid(12.7e-3, 1.1e-3, 1.5e-3, 0.99e-3, 8)
 		}
 		tt := sim.FieldTape(kind, testtape.FullWidth)
-		for _, rate := range []int{32000, 44100, 48000} {
+		for _, rate := range []int{44100, 48000} {
 			var m sim.Memory
 			b.Run(fmt.Sprintf("render/%d/%d", len(g.Tracks), rate), func(b *testing.B) {
 				for b.Loop() {

@@ -225,15 +225,21 @@ func (g gate) at(p float64) float64 {
 	return 0.5 - 0.5*math.Cos(math.Pi*edge/g.ramp)
 }
 
-// addSteady adds the imaginary part of a·exp(iθ), a sine of constant amplitude.
+// addSteady adds the imaginary part of a·exp(iθ), a sine of constant amplitude. Between
+// the ramps, nearly everywhere, no gate is asked.
 func (r *renderer) addSteady(o []float64, g gate, a complex128, from, to int) {
 	re, im := real(a), imag(a)
-	for i := from; i < to; i++ {
-		x := re*r.sin[i] + im*r.cos[i]
-		if e := g.at(r.position[i]); e != 1 {
-			x *= e
-		}
-		o[i] += x
+	rose := from + sort.SearchFloat64s(r.position[from:to], g.start+g.ramp)
+	falls := max(rose, from+sort.SearchFloat64s(r.position[from:to], g.end-g.ramp))
+	for i := from; i < rose; i++ {
+		o[i] += (re*r.sin[i] + im*r.cos[i]) * g.at(r.position[i])
+	}
+	sin, cos, out := r.sin[rose:falls], r.cos[rose:falls], o[rose:falls]
+	for i, s := range sin {
+		out[i] += re*s + im*cos[i]
+	}
+	for i := falls; i < to; i++ {
+		o[i] += (re*r.sin[i] + im*r.cos[i]) * g.at(r.position[i])
 	}
 }
 
