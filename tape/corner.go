@@ -35,12 +35,9 @@ func HighCornerLoss(f, corner unit.Hertz) unit.Decibel {
 	return firstOrder(float64(f) / float64(corner))
 }
 
-// firstOrder is 10·log10(1 + x²) for x ≥ 0, exact for small x and without overflow.
+// firstOrder is 10·log10(1 + x²), exact for small x.
 func firstOrder(x float64) unit.Decibel {
-	if x <= 1 {
-		return unit.Decibel(10 * math.Log10E * math.Log1p(x*x))
-	}
-	return unit.Decibel(10 * math.Log10E * (2*math.Log(x) + math.Log1p(1/(x*x))))
+	return unit.Decibel(10 * math.Log10E * math.Log1p(x*x))
 }
 
 // LowCornerDelay returns the phase delay of a first-order low corner at frequency f.

@@ -80,7 +80,7 @@ func TestStandardsAt(t *testing.T) {
 		{4.8, "", []string{"cassette_4.76_type1", "cassette_4.76_type2_4", "cassette_4.76_old", "reel_4.76"}},
 		{38, "open-reel", []string{"reel_38.1_iec1", "reel_38.1_nab_iec2"}},
 		{76.2, "open-reel", []string{"reel_76.2_aes_iec2", "reel_76.2_ccir"}},
-		{38.1, "cassette", nil}, {12, "", nil}, {0, "", nil}, {-9.5, "", nil}, {math.NaN(), "", nil}, {math.Inf(1), "", nil},
+		{38.1, "cassette", nil}, {9.4, "", nil}, {9.65, "", nil}, {12, "", nil}, {0, "", nil}, {-9.5, "", nil}, {math.NaN(), "", nil}, {math.Inf(1), "", nil},
 	} {
 		var got []string
 		for _, s := range tape.StandardsAt(c.speed, c.medium) {
