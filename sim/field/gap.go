@@ -56,9 +56,9 @@ func (s steps) along(k, gap, nearest float64) []node {
 		}
 	}
 	grade := func(length float64, place func(a, b float64)) {
-		for a, step := 0.0, nearest; a < length; step *= 2 {
-			b := min(a+min(step, half/2)/float64(s.halves), length)
-			if length-b < step/1e3 {
+		for a, step := 0.0, nearest; a < length; step = min(2*step, half/2) {
+			b := a + min(step, half/2)/float64(s.halves)
+			if b > length*(1-1e-9) {
 				b = length
 			}
 			place(a, b)

@@ -1,6 +1,8 @@
 package field
 
 import (
+	"cmp"
+	"slices"
 	"sync"
 
 	"gonum.org/v1/gonum/integrate/quad"
@@ -20,7 +22,7 @@ type steps struct {
 // the same with all panels halved and twice the half-waves (test).
 var usual = steps{depthOrder: 7, alongOrder: 5, acrossOrder: 8, halfWaves: 6, ramp: 4, halves: 1}
 
-// gauss appends the Gauss-Legendre nodes of order n between a and b.
+// gauss appends the Gauss-Legendre nodes of order n between a and b, rising from a to b.
 func gauss(list []node, n int, a, b float64) []node {
 	for _, u := range legendre(n) {
 		list = append(list, node{a + (b-a)*u.at, (b - a) * u.weight})
@@ -40,6 +42,7 @@ func legendre(n int) []node {
 	for i := range t {
 		t[i] = node{at[i], weight[i]}
 	}
+	slices.SortFunc(t, func(a, b node) int { return cmp.Compare(a.at, b.at) })
 	legendreTables.Store(n, t)
 	return t
 }
