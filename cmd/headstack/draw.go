@@ -21,7 +21,12 @@ func drawReport(e *env, dir string, rep measure.Report, def *machine.Definition)
 	if err := os.MkdirAll(dir, 0o777); err != nil {
 		return err
 	}
-	for _, d := range plot.ReportOf(rep, centres(def), "", plot.Options{}) {
+	return drawAll(e, dir, plot.ReportOf(rep, centres(def), "", plot.Options{}))
+}
+
+// drawAll writes pictures into a folder that is there.
+func drawAll(e *env, dir string, pictures []plot.Named) error {
+	for _, d := range pictures {
 		base := filepath.Join(dir, d.Name)
 		err := errors.Join(
 			drawFile(base+".png", func(f *os.File) error { return plot.WritePNG(f, d.Drawing, drawScale) }),

@@ -40,72 +40,94 @@ they use up in turn (--tracks 1,2,3,4 a.wav b.wav) or --tracks once per capture.
 }
 
 func (v *measureVerb) Run(e *env) error {
-	def, err := loadMachine(v.Machine)
-	if err != nil {
-		return err
-	}
-	if slices.Contains(v.Capture, "-") {
-		return usage("a capture on standard input cannot be read twice: write it to a file first")
-	}
-	if v.WhileRecording && v.Programme == "" {
-		return usage("--while-recording is for a record programme: a test tape is not recorded on this machine")
-	}
-	opt := measure.Options{Geometry: def.Geometry(), Case: caseState(v.Case), WhileRecording: v.WhileRecording}
-	if opt.Interface, err = v.face(e); err != nil {
-		return err
-	}
-	sources, err := openSources(v.Capture, v.Tracks, def.Tracks.Count)
-	if err != nil {
-		return err
-	}
-	rep, played, err := v.measure(e, def, sources, opt)
+	got, err := v.take(e)
 	if err != nil {
 		return err
 	}
 	if v.Draw != "" {
-		if err := drawReport(e, v.Draw, rep, def); err != nil {
+		if err := drawReport(e, v.Draw, got.rep, got.def); err != nil {
 			return err
 		}
 	}
 	if v.JSON {
-		if err := printJSON(e.out, rep); err != nil {
+		if err := printJSON(e.out, got.rep); err != nil {
 			return err
 		}
 	} else {
-		printReport(e.out, rep, v.All)
+		printReport(e.out, got.rep, v.All)
 	}
-	if !slices.ContainsFunc(rep.Sections, func(s measure.SectionFound) bool { return s.Found }) {
-		return &fault{exitNoJudge, fmt.Errorf("no section of %q was found in %s", played, strings.Join(v.Capture, ", ")),
-			"is it this tape, this speed, and does the capture have signal? `headstack tape show` lists what was looked for"}
-	}
-	return nil
+	return got.judged()
 }
 
-// measure measures the sources; played names what was played.
-func (v *measureVerb) measure(e *env, def *machine.Definition, sources []measure.Source, opt measure.Options) (rep measure.Report, played string, err error) {
+// played is what was measured on captures.
+type played struct {
+	files []string
+	def   *machine.Definition
+	rep   measure.Report
+	tape  *testtape.Tape // or a programme as one
+	own   bool           // it is a programme: the machine recorded what it plays
+}
+
+// judged is an error when no section was found.
+func (t played) judged() error {
+	if slices.ContainsFunc(t.rep.Sections, func(s measure.SectionFound) bool { return s.Found }) {
+		return nil
+	}
+	return &fault{exitNoJudge, fmt.Errorf("no section of %q was found in %s", t.tape.Name, strings.Join(t.files, ", ")),
+		"is it this tape, this speed, and does the capture have signal? `headstack tape show` lists what was looked for"}
+}
+
+// take opens what the flags name and measures it.
+func (v *measureVerb) take(e *env) (got played, err error) {
+	got.files = v.Capture
+	if got.def, err = loadMachine(v.Machine); err != nil {
+		return got, err
+	}
+	if slices.Contains(v.Capture, "-") {
+		return got, usage("a capture on standard input cannot be read twice: write it to a file first")
+	}
+	if v.WhileRecording && v.Programme == "" {
+		return got, usage("--while-recording is for a record programme: a test tape is not recorded on this machine")
+	}
+	opt := measure.Options{Geometry: got.def.Geometry(), Case: caseState(v.Case), WhileRecording: v.WhileRecording}
+	if opt.Interface, err = v.face(e); err != nil {
+		return got, err
+	}
+	sources, err := openSources(v.Capture, v.Tracks, got.def.Tracks.Count)
+	if err != nil {
+		return got, err
+	}
+	err = v.measure(e, sources, opt, &got)
+	return got, err
+}
+
+// measure measures the sources.
+func (v *measureVerb) measure(e *env, sources []measure.Source, opt measure.Options, got *played) (err error) {
 	bar := e.progress("measuring")
 	defer bar.done()
 	opt.Progress = bar.at
 	if v.Programme != "" {
 		p, err := loadProgramme(v.Programme)
 		if err != nil {
-			return rep, "", err
+			return err
 		}
+		got.tape, got.own = p.Tape(), true
 		opt.SpeedCmS = p.SpeedCmS
-		opt.OnceRound = job.Rotations(def, p.SpeedCmS)
-		rep, err = measure.Recording(e.ctx, sources, p, opt)
-		return rep, p.Name, err
+		opt.OnceRound = job.Rotations(got.def, p.SpeedCmS)
+		got.rep, err = measure.Recording(e.ctx, sources, p, opt)
+		return err
 	}
 	if opt.Tape, err = loadTape(v.Tape); err != nil {
-		return rep, "", err
+		return err
 	}
+	got.tape = opt.Tape
 	opt.SpeedCmS = opt.Tape.SpeedCmS
-	opt.OnceRound = job.Rotations(def, opt.SpeedCmS)
-	if rep, err = measure.TestTape(e.ctx, sources, opt); err != nil {
-		return rep, "", err
+	opt.OnceRound = job.Rotations(got.def, opt.SpeedCmS)
+	if got.rep, err = measure.TestTape(e.ctx, sources, opt); err != nil {
+		return err
 	}
-	rep.Warnings = append(rep.Warnings, measureAdvice(def, opt.Tape)...)
-	return rep, opt.Tape.Name, nil
+	got.rep.Warnings = append(got.rep.Warnings, measureAdvice(got.def, opt.Tape)...)
+	return nil
 }
 
 // face is the looped-back interface that is to be taken off, nil for none.
