@@ -34,6 +34,14 @@
 // tracks whose electronics differ is not that of the azimuth alone, here as at a bench;
 // the truth states both.
 //
+// A [Track] may have a Response of its own in place of all that. [FieldScenario] builds
+// one from package field, which integrates heads from their field and shares nothing
+// with package tape, for captures that must test a fit which uses that. Its true level,
+// response, delay and noise are kept as for any track, response still less the fringing
+// of package tape, as measured ones are; what the faults were is not in the truth, for
+// the fields of such a track stay empty: keep them with the seed. [Memory] renders
+// without a file where hundreds of captures are measured.
+//
 // # Noise
 //
 // Noise is Gaussian. Its level is defined in the band from 20 Hz to 20 kHz (or to
@@ -77,8 +85,8 @@
 //
 // # Limits
 //
-// The losses are those of package tape, the same laws that a fit would use: this
-// simulator does not prove those laws. The tones of a test tape are pure; replay adds
+// Without a Response of their own, tracks have the losses of package tape, the same
+// laws that a fit would use: such a capture does not prove those laws. The tones of a test tape are pure; replay adds
 // no distortion other than clipping. Contact loss is spacing, so phase does not
 // change with it. Section edges are raised-cosine ramps. Drop-outs cut all
 // frequencies alike.

@@ -9,6 +9,7 @@ import (
 	"testing"
 
 	"headstack/capture"
+	"headstack/dsp"
 	"headstack/sim"
 	"headstack/tape"
 	"headstack/testtape"
@@ -54,6 +55,16 @@ func render(t testing.TB, sc sim.Scenario) ([][]float64, sim.Truth) {
 		t.Fatal(err)
 	}
 	defer r.Close()
+	all := readAll(t, r)
+	if int64(len(all[0])) != truth.Frames {
+		t.Fatalf("%d frames in the file, truth says %d", len(all[0]), truth.Frames)
+	}
+	return all, truth
+}
+
+// readAll returns the samples of each channel of a stream.
+func readAll(t testing.TB, r dsp.Stream) [][]float64 {
+	t.Helper()
 	all := make([][]float64, r.Channels())
 	block := make([][]float64, r.Channels())
 	for c := range block {
@@ -71,10 +82,7 @@ func render(t testing.TB, sc sim.Scenario) ([][]float64, sim.Truth) {
 			all[c] = append(all[c], block[c][:n]...)
 		}
 	}
-	if int64(len(all[0])) != truth.Frames {
-		t.Fatalf("%d frames in the file, truth says %d", len(all[0]), truth.Frames)
-	}
-	return all, truth
+	return all
 }
 
 // sine is a·sin(2πft) + b·cos(2πft) + c, t in seconds from the file's start.

@@ -22,9 +22,9 @@ func (k Kind) Head(centresM, widthsM []float64) Head {
 
 // Faced is h with a pole face of the kind's length, whose ends make the bass uneven.
 func (k Kind) Faced(h Head) Head {
-	h.FaceM, h.EndM, h.EndSpacingM = 2.6e-3, 1.9e-3, 0.12e-3
+	h.FaceM, h.EndM, h.EndSpacingM = 2.6e-3, 1.9e-3, 0.25e-3
 	if k == OpenReel {
-		h.FaceM, h.EndM, h.EndSpacingM = 5.2e-3, 3.4e-3, 0.3e-3
+		h.FaceM, h.EndM, h.EndSpacingM = 5.2e-3, 3.4e-3, 0.9e-3
 	}
 	return h
 }
