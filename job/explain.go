@@ -25,11 +25,15 @@ type Explained struct {
 	Unexplained string
 }
 
-// Refs names the captures: "capture 1 and capture 4".
+// Refs names the captures: "capture 1 and capture 4", of a comparison "capture 1 to
+// capture 4".
 func (x Explained) Refs() string {
 	var refs []string
 	for _, e := range x.Captures {
 		refs = append(refs, e.Ref)
+	}
+	if x.Compared && len(refs) > 1 {
+		return refs[0] + " to " + strings.Join(refs[1:], ", ")
 	}
 	if n := len(refs); n > 1 {
 		return strings.Join(refs[:n-1], ", ") + " and " + refs[n-1]

@@ -156,7 +156,7 @@ func TestCompareCaptures(t *testing.T) {
 	b := x.take(t, wav, measure.CasePropped, 1, 2)
 	other := x.take(t, wav, measure.CasePropped, 3, 4)
 	got, err := x.CompareCaptures(t.Context(), x.job.ID, a.Seq, b.Seq, " pressing the shell")
-	if err != nil || got.Between != "pressing the shell" || got.Explanation.Method != "pressing the shell" || got.Refs() != "capture 1 and capture 2" {
+	if err != nil || got.Between != "pressing the shell" || got.Explanation.Method != "pressing the shell" || got.Refs() != "capture 1 to capture 2" {
 		t.Errorf("%+v, %v", got, err)
 	}
 	for name, pair := range map[string][2]int64{"itself": {a.Seq, a.Seq}, "no common track": {a.Seq, other.Seq}} {

@@ -56,6 +56,7 @@ func (s *server) api() {
 	route("POST", "/jobs/{job}/readings", s.apiRecordReading)
 	route("POST", "/jobs/{job}/notes", s.apiRecordNote)
 	route("POST", "/jobs/{job}/captures", s.apiAddCapture)
+	route("GET", "/jobs/{job}/captures/{seq}/explanation", s.apiExplanation)
 	route("POST", "/jobs/{job}/entries/{seq}/correction", s.apiCorrect)
 	route("POST", "/jobs/{job}/entries/{seq}/withdrawal", s.apiWithdraw)
 	route("GET", "/jobs/{job}/verdict", s.apiVerdict)

@@ -15,6 +15,7 @@ import (
 	"headstack/job"
 	"headstack/machine"
 	"headstack/measure"
+	"headstack/signature"
 
 	"github.com/getkin/kin-openapi/openapi3"
 	"github.com/getkin/kin-openapi/openapi3filter"
@@ -308,5 +309,54 @@ func TestUploadLimit(t *testing.T) {
 	p := c.call("POST", "/jobs/"+j.ID+"/captures?name=a.wav&tape=pendle-brook-cassette", "audio/wav", make([]byte, 1001), 413, "Problem")
 	if !strings.Contains(p["detail"].(string), "1000") {
 		t.Errorf("the limit is not named: %v", p)
+	}
+}
+
+func TestExplanationOverTheAPI(t *testing.T) {
+	b, id := goodStory()
+	c := newClient(t, newStoryServer(b).handler())
+	root := "/jobs/" + id + "/captures/"
+	x := c.get(root+"1/explanation", 200, "LossExplanation")
+	if n := len(x["findings"].([]any)); n != 4 {
+		t.Errorf("%d findings, want 4", n)
+	}
+	c.get(root+"42/explanation?against=1&doing=pressing+the+shell", 200, "LossExplanation")
+	c.get(root+"42/explanation?against=42", 422, "Problem")
+	c.get(root+"99/explanation", 404, "Problem")
+	if p := c.get(root+"42/explanation?against=x", 422, "Problem"); p["field"] != "against" || p["hint"] == "" {
+		t.Errorf("%v", p)
+	}
+	failed, id := failedStory()
+	c = newClient(t, newStoryServer(failed).handler())
+	if p := c.get("/jobs/"+id+"/captures/1/explanation", 422, "Problem"); !strings.Contains(fmt.Sprint(p["detail"]), "nothing was measured on it") {
+		t.Errorf("%v", p)
+	}
+}
+
+// The document's form of an explanation is that of the published schema: what one takes,
+// the other does.
+func TestTheExampleInTheDocumentIsAnExplanation(t *testing.T) {
+	doc, _ := document(t)
+	media := doc.Paths.Find("/jobs/{job}/captures/{seq}/explanation").Get.Responses.Value("200").Value.Content["application/json"]
+	data, err := json.Marshal(media.Example)
+	if err != nil {
+		t.Fatal(err)
+	}
+	c := jsonschema.NewCompiler()
+	schema, err := jsonschema.UnmarshalJSON(bytes.NewReader(signature.Schema))
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := c.AddResource("explanation.json", schema); err != nil {
+		t.Fatal(err)
+	}
+	for name, text := range map[string][]byte{"the example": data, "the fixture": explanationJSON} {
+		v, err := jsonschema.UnmarshalJSON(bytes.NewReader(text))
+		if err != nil {
+			t.Fatal(err)
+		}
+		if err := c.MustCompile("explanation.json").Validate(v); err != nil {
+			t.Errorf("%s: %v", name, err)
+		}
 	}
 }

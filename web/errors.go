@@ -53,6 +53,10 @@ func explain(err error) *pageError {
 		}
 		return &pageError{status: http.StatusUnprocessableEntity, title: "Not recorded: " + e.Field + " " + e.Problem, what: e.Value, hint: hint, kept: "Nothing was written.", field: e.Field, err: err}
 	}
+	if e, ok := errors.AsType[*job.UnexplainedError](err); ok {
+		return &pageError{status: http.StatusUnprocessableEntity, title: "Nothing could be told of " + e.Refs, what: e.Err.Error(),
+			hint: "Look at what was measured on it: the response at a few tones of each track is needed.", kept: "The record is as it was.", err: err}
+	}
 	if e, ok := errors.AsType[*job.CorrectionError](err); ok {
 		return &pageError{status: http.StatusConflict, title: e.Error(), what: e.Ref, hint: "Look at the record: it shows what stands now.", kept: "The record is as it was.", err: err}
 	}

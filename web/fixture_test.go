@@ -3,6 +3,8 @@ package web
 import (
 	"bytes"
 	"context"
+	_ "embed"
+	"encoding/json"
 	"errors"
 	"fmt"
 	"math"
@@ -18,6 +20,7 @@ import (
 	"headstack/job/memory"
 	"headstack/machine"
 	"headstack/measure"
+	"headstack/signature"
 )
 
 var noon = time.Date(2031, 5, 4, 12, 0, 0, 0, time.UTC)
@@ -84,6 +87,97 @@ func (b *storyBench) AddCapture(ctx context.Context, id string, up job.CaptureUp
 	return b.Bench.AddCapture(ctx, id, up)
 }
 
+// explained tells of the captures of a story what the fixture tells; of a capture
+// without figures nothing.
+func (b *storyBench) explained(ctx context.Context, id string, seq ...int64) (job.Explained, error) {
+	v, err := b.View(ctx, id)
+	if err != nil {
+		return job.Explained{}, err
+	}
+	var x job.Explained
+	for _, n := range seq {
+		e, err := entryOf(v, fmt.Sprint(n))
+		if err != nil || e.Capture == nil {
+			return x, &job.NotFoundError{What: "capture", ID: fmt.Sprint(n)}
+		}
+		x.Captures = append(x.Captures, e)
+		if len(e.Capture.Report.Measures) == 0 {
+			return x, &job.UnexplainedError{Refs: e.Ref, Err: errors.New("nothing was measured on it")}
+		}
+	}
+	tracks := 0
+	for _, r := range x.Captures[0].Capture.Report.Measures {
+		tracks = max(tracks, r.Track)
+	}
+	x.Explanation = storyExplanation(tracks)
+	return x, nil
+}
+
+func (b *storyBench) Explain(ctx context.Context, id string, seq int64) (job.Explained, error) {
+	x, err := b.explained(ctx, id, seq)
+	if err == nil && b.replayed[seq] {
+		x.Explanation = soundExplanation()
+	}
+	return x, err
+}
+
+func (b *storyBench) ExplainJob(ctx context.Context, id string) ([]job.Explained, error) {
+	v, err := b.View(ctx, id)
+	if err != nil {
+		return nil, err
+	}
+	var out []job.Explained
+	for _, e := range v.Current {
+		if e.Capture == nil {
+			continue
+		}
+		x, err := b.Explain(ctx, id, e.Seq)
+		if err != nil {
+			x.Unexplained = "nothing was measured on it"
+		}
+		out = append(out, x)
+	}
+	return out, nil
+}
+
+func (b *storyBench) CompareCaptures(ctx context.Context, id string, before, after int64, between string) (job.Explained, error) {
+	x, err := b.explained(ctx, id, before, after)
+	if err == nil && before == after {
+		err = &job.InvalidError{Field: "capture to compare with", Value: x.Captures[0].Ref, Problem: "is the same capture"}
+	}
+	x.Compared, x.Between = true, between
+	return x, err
+}
+
+// storyExplanation repeats the fixture's six tracks over more.
+func storyExplanation(tracks int) signature.Explanation {
+	var x signature.Explanation
+	if err := json.Unmarshal(explanationJSON, &x); err != nil {
+		panic(err)
+	}
+	six := x.Curves
+	x.Curves = nil
+	for i := range tracks {
+		c := six[i%len(six)]
+		c.Track = i + 1
+		x.Curves = append(x.Curves, c)
+	}
+	return x
+}
+
+func soundExplanation() signature.Explanation {
+	x := storyExplanation(6)
+	x.Findings = []signature.Finding{{Cause: signature.None, Probability: 0.97, Sentence: "All tracks play as sound ones do."}}
+	x.Open, x.SetAside, x.Warnings = nil, nil, nil
+	for i := range x.Curves {
+		x.Curves[i].Contributions = nil
+	}
+	return x
+}
+
+//go:embed testdata/explanation.json
+var explanationJSON []byte
+
 func newStoryBench() *storyBench {
 	tick := noon
 	return &storyBench{Bench: job.NewBench(&memory.Record{}, &memory.Files{}, job.BenchOptions{Now: func() time.Time {
@@ -138,6 +232,8 @@ func goodStory() (*storyBench, string) {
 	must(b.Withdraw(ctx, j.ID, taken.Seq, "wrong job"))
 	own := must(b.RecordNote(ctx, j.ID, measure.CasePropped, "capture"))
 	b.captures[own.Seq], b.replayed[own.Seq] = recordingReport(6), true
+	pressed := must(b.RecordNote(ctx, j.ID, measure.CasePropped, "capture"))
+	b.captures[pressed.Seq] = storyReport(6)
 	b.shelve()
 	b.verdict = storyVerdict
 	return b, j.ID

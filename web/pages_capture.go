@@ -15,6 +15,7 @@ import (
 type captureModel struct {
 	jobData
 	captureChoices
+	lossModel
 	Entry    job.Entry
 	Row      captureRow
 	Means    []string
@@ -55,6 +56,9 @@ func (s *server) captureModel(r *http.Request) (captureModel, error) {
 		m.Form.WhileRecording = "1"
 	}
 	m.draw()
+	if m.lossModel, err = s.lossModel(r, d.View, e); err != nil {
+		return m, err
+	}
 	m.captureChoices, err = s.captureChoices(r, d.View)
 	return m, err
 }

@@ -44,15 +44,19 @@ func stories(state, id string) []story {
 		common[5].want = append(common[5].want, "Record programme: 6 tracks", "Bench box, looped back on 2 April 2031; its response is taken off")
 		common = append(common,
 			story{"path-play", root + "/path?function=play&key=3&saved=38", 200, []string{"re-take reading 5", "it was 38\u2009mV: correct it", "TP10-3", "4 siblings"}},
-			story{"capture", root + "/captures/1", 200, []string{"not measured: tone absent", "not found: the capture starts after it", "Azimuth", "signal to noise below 20"}},
+			story{"capture", root + "/captures/1", 200, []string{"not measured: tone absent", "not found: the capture starts after it", "Azimuth", "signal to noise below 20",
+				"What the loss says", "97\u2009%, very likely: uneven spacing, tracks 4 to 6 ◧ mechanical", "Tracks 4 to 6 lose treble", "spacing of track 6: 0.580", "What would tell: Press the shell lightly",
+				"fingers, hair and sleeves off whatever turns", "every tape more than 1.5 m away", "◇ electrical", "Spacing and gap cannot be told apart", "Set aside, not used", "uneven spacing"}},
+			story{"capture-compared", root + "/captures/42?against=1&doing=pressing+the+shell", 200, []string{"What pressing the shell changed, from capture 1 to capture 5", "the earlier capture", "change of spacing, track 4: +0.310"}},
+			story{"capture-not-compared", root + "/captures/42?against=42", 200, []string{"Not compared: capture to compare with is the same capture", "What the loss says"}},
 			story{"capture-own", root + "/captures/41", 200, []string{"Which track, which way round", "this channel carries track 4", "reversed", "Crosstalk at 10 kHz", "below −85.4", "into 6",
-				"Capture interface: Bench box, looped back on 2 April 2031; its response is taken off", "captured while it was recorded", "the tone was lost for 0.4 s", "level against time, 2 pictures", "output still rises"}},
+				"Capture interface: Bench box, looped back on 2 April 2031; its response is taken off", "captured while it was recorded", "the tone was lost for 0.4 s", "level against time, 2 pictures", "output still rises", "■ sound", "All tracks play as sound ones do."}},
 			story{"level-time", root + "/captures/41/level-time?of=p-level-speed-tone", 200, []string{"Level against time, speed tone", "10 kHz"}},
 			story{"correct", root + "/entries/38", 200, []string{"Correct reading 5"}})
 	case "enormous":
 		common = append(common,
-			story{"capture-own", root + "/captures/43", 200, []string{"Level against time, 2 pictures", "Crosstalk at 1 kHz"}},
-			story{"level-time", root + "/captures/43/level-time", 200, []string{"Level against time, 10 kHz"}})
+			story{"capture-own", root + "/captures/44", 200, []string{"Level against time, 2 pictures", "Crosstalk at 1 kHz"}},
+			story{"level-time", root + "/captures/44/level-time", 200, []string{"Level against time, 10 kHz"}})
 	case "empty":
 		common[0].want = append(common[0].want, "Measure as found", "nothing known yet")
 		common = append(common, story{"library", "/library", 200, []string{"Make a record programme above first"}})

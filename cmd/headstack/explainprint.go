@@ -19,9 +19,9 @@ func printExplained(w io.Writer, x job.Explained) {
 	l := report.LossesOf(x, "")
 	switch {
 	case l.Compared && l.Between != "":
-		fmt.Fprintf(w, "What %s changed, from %s\n", l.Between, strings.ReplaceAll(l.Of, " and ", " to "))
+		fmt.Fprintf(w, "What %s changed, from %s\n", l.Between, l.Of)
 	case l.Compared:
-		fmt.Fprintf(w, "What changed from %s\n", strings.ReplaceAll(l.Of, " and ", " to "))
+		fmt.Fprintf(w, "What changed from %s\n", l.Of)
 	default:
 		fmt.Fprintf(w, "What the losses on %s say\n", l.Of)
 	}
