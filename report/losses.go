@@ -3,6 +3,7 @@ package report
 import (
 	"fmt"
 	"math"
+	"regexp"
 	"slices"
 	"strconv"
 	"strings"
@@ -69,7 +70,7 @@ func LossesOf(x job.Explained, prefix string) Losses {
 	}
 	for _, o := range e.Open {
 		lo := LossOpen{Sentence: o.Sentence, WouldTell: o.WouldSeparate}
-		if o.WouldSeparate != "" {
+		if needsHands(o.WouldSeparate) {
 			for _, c := range []signature.Cause{o.A, o.B} {
 				for _, s := range lossCautions(c) {
 					add(&lo.Cautions, s)
@@ -103,7 +104,7 @@ func findingText(f signature.Finding, change bool) LossFinding {
 	for _, p := range f.Parameters {
 		out.Figures = append(out.Figures, parameterText(p, change))
 	}
-	if f.WouldSeparate != "" {
+	if f.WouldSeparate != "" && (f.Nature == signature.Mechanical || needsHands(f.WouldSeparate)) {
 		out.Cautions = lossCautions(f.Cause)
 	}
 	return out
@@ -130,6 +131,7 @@ func parameterText(p signature.Parameter, change bool) string {
 		w.name = strings.ReplaceAll(p.Name, "_", " ")
 	}
 	s := w.name
+	change = change && p.Name != signature.CornerHz // of which a comparison gives the one that came or went
 	if change {
 		s = "change of " + s
 	}
@@ -139,7 +141,7 @@ func parameterText(p signature.Parameter, change bool) string {
 			s = strings.Replace(s, " of track", ", track", 1)
 		}
 	}
-	f := unit.Figure{Value: p.Value, Lo: p.Lo, Hi: p.Hi, Unit: p.Unit, Difference: w.signed || change && p.Name != signature.CornerHz}
+	f := unit.Figure{Value: p.Value, Lo: p.Lo, Hi: p.Hi, Unit: p.Unit, Difference: w.signed || change}
 	return s + ": " + f.String()
 }
 
@@ -199,6 +201,14 @@ const (
 		"Solvent only with the recorder stopped, ventilated and away from flames, and let it dry before a tape goes in."
 	handsInside = "Inside the recorder: pull the plug first; supply capacitors stay charged and bias nodes burn at a point. Local electrical codes and licensed practice come first."
 )
+
+// needsHands says whether a test lays a hand on the recorder beyond playing a tape: rather
+// once too often.
+func needsHands(test string) bool {
+	return handsWords.MatchString(test)
+}
+
+var handsWords = regexp.MustCompile(`(?i)press|clean|wip|touch|guide|\bpad|shell|shim|adjust|turn|screw|probe|read |reading|resistance|ohm|open|inside|board|swap|exchang|capacitor|connector|plug|lead|wind|solder|trim|tap |warm|cool|bend|relay|switch`)
 
 // lossCautions belong beside a test of a cause.
 func lossCautions(c signature.Cause) []string {

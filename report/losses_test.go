@@ -73,7 +73,7 @@ func TestTracksText(t *testing.T) {
 func TestEveryTestHasItsCaution(t *testing.T) {
 	for _, c := range []signature.Cause{signature.Spacing, signature.SpacingRamp, signature.Azimuth, signature.GapWear, signature.Height, signature.UnsteadyContact,
 		signature.Gain, signature.LowCorner, signature.HighCorner, signature.GroupGain, signature.HeadOpen, signature.UnsteadyJoint} {
-		x := signature.Explanation{Findings: []signature.Finding{{Cause: c, Tracks: []int{1}, Nature: signature.NatureOf(c), Probability: 0.9, Sentence: "s", WouldSeparate: "Press it."}},
+		x := signature.Explanation{Findings: []signature.Finding{{Cause: c, Tracks: []int{1}, Nature: signature.NatureOf(c), Probability: 0.9, Sentence: "s", WouldSeparate: "Press or probe it."}},
 			Open: []signature.Confusion{{A: c, B: signature.Equalisation, WouldSeparate: "Clean it."}}}
 		l := report.LossesOf(job.Explained{Explanation: x}, "")
 		if len(l.Findings[0].Cautions) == 0 || len(l.Open[0].Cautions) == 0 {
@@ -82,5 +82,15 @@ func TestEveryTestHasItsCaution(t *testing.T) {
 		if mechanical := strings.Contains(strings.Join(l.Findings[0].Cautions, " "), "whatever turns"); mechanical != (signature.NatureOf(c) == signature.Mechanical) {
 			t.Errorf("%s: cautions %q", c, l.Findings[0].Cautions)
 		}
+	}
+}
+
+// Playing a tape again needs no more care than the first time.
+func TestATestByEarHasNoCaution(t *testing.T) {
+	x := signature.Explanation{Findings: []signature.Finding{{Cause: signature.Gain, Tracks: []int{1}, Nature: signature.Electrical, Probability: 0.9, Sentence: "s", WouldSeparate: "Play another tape (3 min)."}},
+		Open: []signature.Confusion{{A: signature.Spacing, B: signature.GapWear, WouldSeparate: "A 16 kHz section, or the same tones at a second speed."}}}
+	l := report.LossesOf(job.Explained{Explanation: x}, "")
+	if len(l.Findings[0].Cautions)+len(l.Open[0].Cautions) != 0 {
+		t.Errorf("%q, %q", l.Findings[0].Cautions, l.Open[0].Cautions)
 	}
 }
