@@ -38,21 +38,12 @@ type FieldOptions struct {
 // scenario's AzimuthArcmin is that of the faults: they must agree on it. The error is
 // [ErrScenario].
 func FieldScenario(t *testtape.Tape, g tape.Geometry, faults []field.Fault, o FieldOptions) (Scenario, error) {
-	bad := func(format string, a ...any) (Scenario, error) {
-		return Scenario{}, fmt.Errorf("%w: %s", ErrScenario, fmt.Sprintf(format, a...))
-	}
-	n := len(g.Tracks)
-	switch {
-	case len(faults) != n:
-		return bad("faults for %d tracks, geometry has %d", len(faults), n)
-	case len(o.ToneErrorsDB) != 0 && len(o.ToneErrorsDB) != len(t.Sections):
-		return bad("tone errors for %d sections, tape has %d", len(o.ToneErrorsDB), len(t.Sections))
-	case len(o.Flicker) != 0 && len(o.Flicker) != n, len(o.NoiseRiseDB) != 0 && len(o.NoiseRiseDB) != n:
-		return bad("flicker for %d tracks and noise for %d, geometry has %d", len(o.Flicker), len(o.NoiseRiseDB), n)
+	if problem := o.problem(t, g, faults); problem != "" {
+		return Scenario{}, fmt.Errorf("%w: %s", ErrScenario, problem)
 	}
 	player, err := fieldPlayer(t, g, o)
 	if err != nil {
-		return bad("%v", err)
+		return Scenario{}, fmt.Errorf("%w: %w", ErrScenario, err)
 	}
 	sc := Perfect(t, g)
 	sc.Seed, sc.LeadInS, sc.TailS, sc.GapS = o.Seed, 1, 0.5, 0.25
@@ -62,30 +53,51 @@ func FieldScenario(t *testtape.Tape, g tape.Geometry, faults []field.Fault, o Fi
 	sc.RandomFlutter = RandomFlutter{RMSPercent: orElse(o.FlutterPercent, 0.1), LowHz: 0.5, HighHz: 80}
 	sc.AzimuthArcmin = faults[0].AzimuthRad / float64(tape.Arcminute)
 	for i, f := range faults {
-		if f.AzimuthRad != faults[0].AzimuthRad {
-			return bad("track %d has another azimuth than track 1", i+1)
-		}
-		if err := f.Check(); err != nil {
-			return bad("track %d: %v", i+1, err)
-		}
 		track := &sc.Tracks[i]
 		track.Response = played(t, func(toneHz, levelDB float64) complex128 {
 			return player.Response(i+1, f, toneHz, levelDB)
 		}, o.ToneErrorsDB)
-		tones := usualLevel(t)
-		noise := sc.ReferenceDBFS + tones - orElse(o.SNDB, 45) + f.GainDB
-		if f.Expander {
-			noise += tones - f.ExpanderUnityDB
-		}
+		track.Noise = &Noise{LevelDBFS: sc.ReferenceDBFS + o.noise(usualLevel(t), f)}
 		if len(o.NoiseRiseDB) > 0 {
-			noise += o.NoiseRiseDB[i]
+			track.Noise.LevelDBFS += o.NoiseRiseDB[i]
 		}
-		track.Noise = &Noise{LevelDBFS: noise}
 		if len(o.Flicker) > 0 {
 			track.Flicker = o.Flicker[i]
 		}
 	}
 	return sc, nil
+}
+
+// problem says what does not fit together, or nothing.
+func (o FieldOptions) problem(t *testtape.Tape, g tape.Geometry, faults []field.Fault) string {
+	n := len(g.Tracks)
+	switch {
+	case n == 0 || len(faults) != n:
+		return fmt.Sprintf("faults for %d tracks, geometry has %d", len(faults), n)
+	case len(o.ToneErrorsDB) != 0 && len(o.ToneErrorsDB) != len(t.Sections):
+		return fmt.Sprintf("tone errors for %d sections, tape has %d", len(o.ToneErrorsDB), len(t.Sections))
+	case len(o.Flicker) != 0 && len(o.Flicker) != n, len(o.NoiseRiseDB) != 0 && len(o.NoiseRiseDB) != n:
+		return fmt.Sprintf("flicker for %d tracks and noise for %d, geometry has %d", len(o.Flicker), len(o.NoiseRiseDB), n)
+	}
+	for i, f := range faults {
+		if f.AzimuthRad != faults[0].AzimuthRad {
+			return fmt.Sprintf("track %d has another azimuth than track 1", i+1)
+		}
+		if err := f.Check(); err != nil {
+			return fmt.Sprintf("track %d: %v", i+1, err)
+		}
+	}
+	return ""
+}
+
+// noise is the level of a track's noise re the tape's 0 dB when most tones stand at
+// tones: gain lifts it, and an expander moves it as it moves those tones.
+func (o FieldOptions) noise(tones float64, f field.Fault) float64 {
+	level := tones - orElse(o.SNDB, 45) + f.GainDB
+	if f.Expander {
+		level += tones + f.GainDB - f.ExpanderUnityDB
+	}
+	return level
 }
 
 func orElse(x, usual float64) float64 {

@@ -254,3 +254,24 @@ func BenchmarkFieldCapture(b *testing.B) {
 		})
 	}
 }
+
+// A cassette recorder with dirt under track 3, its heads integrated from their field.
+func ExampleFieldScenario() {
+	faults := make([]field.Fault, 6)
+	faults[2] = faults[2].Evenly(0.5e-6)
+	sc, err := sim.FieldScenario(sim.FieldTape(field.Cassette, testtape.PerTrack), places(field.Cassette), faults, sim.FieldOptions{Kind: field.Cassette, Seed: 1})
+	if err != nil {
+		fmt.Println(err)
+		return
+	}
+	var capture sim.Memory
+	truth, err := capture.Render(context.Background(), sc) // then measure.Source{Open: capture.Open}
+	if err != nil {
+		fmt.Println(err)
+		return
+	}
+	response, _ := truth.Find("response", 3, 0, "10000 Hz")
+	fmt.Printf("track 3 at 10 kHz %.2f dB\n", response)
+	// Output:
+	// track 3 at 10 kHz -2.77 dB
+}

@@ -63,8 +63,8 @@
 //   - Fringing. Tape: a boundary-value problem with square side walls, 0.770/k a side.
 //     Here: 0.83/k (cassette) and 0.71/k (open reel). Cassette up to +0.34 dB (63 Hz),
 //     +0.13 dB at 315 Hz; open reel +0.22 (40 Hz, outer tracks) to -0.09 dB (500 Hz).
-//     Outer and inner tracks differ by up to 0.1 dB in this at 40 Hz, by 0.01 dB from
-//     250 Hz on in the cassette and 0.04 dB in the open reel.
+//     Outer and inner tracks differ by up to 0.1 dB in this at 40 Hz, by at most
+//     0.01 dB (cassette) and 0.06 dB (open reel) from 250 Hz on.
 //   - Height, neighbouring recordings, ends of the pole face: tape has no spacing or
 //     height across a core, and its head contour is a cosine with a stated amplitude;
 //     here they are geometry.
