@@ -34,6 +34,16 @@
 // wrong setting: one that cannot be measured is recorded with the reason
 // ([NotMeasuredError]) and can be measured again by its hash.
 //
+// # What a loss says
+//
+// [Bench.Explain] tells causes from the stored figures of a capture by package signature.
+// Captures of one condition (function, thing played, interface, case state) that hold other
+// tracks are looked at with it, for tracks are judged beside each other; each track comes
+// from one capture. [Bench.ExplainJob] does so for every condition of a job, of which the
+// first capture of a track stands; [Bench.CompareCaptures] explains what changed from one
+// capture to another. Nothing of it is kept: the same entries give the same again. A capture
+// taken while recording holds bleed only and is not explained.
+//
 // # Units
 //
 // Readings are kept as typed, in the unit that was typed. [Bench.Evidence] gives

@@ -17,6 +17,7 @@
 //	several courses                     [Traces]         many
 //	crosstalk                           [Crosstalk]      results "crosstalk"
 //	delay and azimuth                   [DelayAcross]    results "delay", "azimuth_line"
+//	what losses are made of             [Explain]        a [headstack/signature.Explanation]
 //	compression and third harmonic      [Steps]          traces "level_steps", "distortion_steps", results "mol_3pct"
 //	signal path, connector              [DrawPath], [DrawConnector]
 //	all that a report has               [ReportOf]       a [headstack/measure.Report]
@@ -37,7 +38,8 @@
 // cannot be told apart is not laid over each other: more than four courses, or
 // two of many points, become small multiples; responses of more than eight tracks
 // stand in panels of four. Points outside a tolerance field carry a cross; crosstalk
-// grows strokes as well as tint.
+// grows strokes as well as tint. In the picture of losses each cause has one dash for all
+// tracks, its name stands beside its line and at the head of each panel that it acts in.
 //
 // # Names
 //

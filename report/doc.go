@@ -16,6 +16,11 @@
 // that was refused everywhere for one reason is a line. Levels against time are left to
 // the pages of the bench.
 //
+// What the losses on captures say comes before their figures ([LossesOf]): findings with
+// their percentage, sizes and the test that would tell, each with the caution that belongs
+// to its step. Pages and command line say it in the same words. [Likely] puts a percentage
+// into a word by the bounds of the IPCC's guidance note on uncertainties (2010, from memory).
+//
 // # Units and references
 //
 // Each figure has its 95 % interval and unit; what 0 dB is stands once in the

@@ -17,6 +17,9 @@
 //
 // # What is light
 //
+// A capture's page says what its losses say of their causes, and with ?against= (and
+// &doing=) what changed since an earlier capture; both work as plain links and forms.
+//
 // Pictures are SVG inside the page. Where those of a capture exceed 600 kB together, its
 // levels against time have a page of their own, one section at a time. The sound of a
 // record programme is sent while it is made, with its length known before; nothing of it

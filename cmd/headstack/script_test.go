@@ -1,17 +1,21 @@
 package main
 
 import (
+	"bytes"
 	"context"
 	"encoding/json"
 	"math"
 	"path/filepath"
 	"slices"
 	"strconv"
+	"strings"
 	"testing"
 
 	"github.com/rogpeppe/go-internal/testscript"
+	"github.com/santhosh-tekuri/jsonschema/v6"
 
 	"headstack/machine"
+	"headstack/signature"
 	"headstack/sim"
 	"headstack/testtape"
 )
@@ -24,8 +28,10 @@ func TestScripts(t *testing.T) {
 	testscript.Run(t, testscript.Params{
 		Dir: filepath.Join("testdata", "script"),
 		Cmds: map[string]func(*testscript.TestScript, bool, []string){
-			"playtape": playTape,
-			"jsonhas":  jsonHas,
+			"playtape":     playTape,
+			"jsonhas":      jsonHas,
+			"playworn":     playWorn,
+			"jsonexplains": jsonExplains,
 		},
 		Setup: func(e *testscript.Env) error {
 			e.Setenv("HEADSTACK_BENCH", filepath.Join(e.WorkDir, "bench"))
@@ -120,4 +126,62 @@ func TestEveryVerbHasAScript(t *testing.T) {
 			t.Errorf("no script %s_*.txtar", verb)
 		}
 	}
+}
+
+// playWorn renders a tape through a recorder whose tape stands off the head on tracks 4
+// to 6, rising to the last: playworn TAPE.yaml OUT.wav UM
+func playWorn(ts *testscript.TestScript, neg bool, args []string) {
+	if neg || len(args) != 3 {
+		ts.Fatalf("usage: playworn TAPE.yaml OUT.wav um")
+	}
+	tape, err := testtape.Load(args[0], []byte(ts.ReadFile(args[0])))
+	ts.Check(err)
+	um, err := strconv.ParseFloat(args[2], 64)
+	ts.Check(err)
+	def, _ := machine.Builtin("hexastrand")
+	sc := sim.Perfect(tape, def.Geometry())
+	for i := range sc.Tracks {
+		sc.Tracks[i].Noise = &sim.Noise{LevelDBFS: -60}
+		if i >= 3 {
+			sc.Tracks[i].SpacingUm = um * float64(i-2) / 3
+		}
+	}
+	_, err = sim.RenderFile(context.Background(), ts.MkAbs(args[1]), sc)
+	ts.Check(err)
+}
+
+// jsonExplains holds the JSON on standard output against the published schema and looks
+// for a finding: its cause begins with the word given, and where a track is named its
+// parameter lies within a tolerance: jsonexplains CAUSE [TRACK VALUE TOLERANCE]
+func jsonExplains(ts *testscript.TestScript, neg bool, args []string) {
+	if neg || len(args) != 1 && len(args) != 4 {
+		ts.Fatalf("usage: jsonexplains cause [track value tolerance]")
+	}
+	text := []byte(ts.ReadFile("stdout"))
+	schema, err := jsonschema.UnmarshalJSON(bytes.NewReader(signature.Schema))
+	ts.Check(err)
+	c := jsonschema.NewCompiler()
+	ts.Check(c.AddResource("explanation.json", schema))
+	doc, err := jsonschema.UnmarshalJSON(bytes.NewReader(text))
+	ts.Check(err)
+	ts.Check(c.MustCompile("explanation.json").Validate(doc))
+	var x signature.Explanation
+	ts.Check(json.Unmarshal(text, &x))
+	if len(args) == 1 {
+		if len(x.Findings) == 0 || string(x.Findings[0].Cause) != args[0] {
+			ts.Fatalf("the first finding is not %s: %+v", args[0], x.Findings)
+		}
+		return
+	}
+	track, _ := strconv.Atoi(args[1])
+	want, _ := strconv.ParseFloat(args[2], 64)
+	tol, _ := strconv.ParseFloat(args[3], 64)
+	for _, f := range x.Findings {
+		for _, p := range f.Parameters {
+			if strings.HasPrefix(string(f.Cause), args[0]) && p.Track == track && math.Abs(p.Value-want) <= tol {
+				return
+			}
+		}
+	}
+	ts.Fatalf("%v: no such figure in %+v", args, x.Findings)
 }
