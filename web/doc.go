@@ -15,10 +15,12 @@
 // Uploads are streamed to the files of the bench, bounded in size, and never
 // served as anything a browser would run.
 //
-// # What is light
+// # What a loss says
 //
 // A capture's page says what its losses say of their causes, and with ?against= (and
 // &doing=) what changed since an earlier capture; both work as plain links and forms.
+//
+// # What is light
 //
 // Pictures are SVG inside the page. Where those of a capture exceed 600 kB together, its
 // levels against time have a page of their own, one section at a time. The sound of a
