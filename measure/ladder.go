@@ -53,7 +53,6 @@ func climb(rungs []rung, limit float64) (out []climbed, reversed bool) {
 // miss of a rung in units of what was allowed; up to 1 all agrees.
 func climbWith(rungs []rung, limit, polarity float64) (out []climbed, fault float64) {
 	lo, hi := -limit, limit // the delay so far
-	steady := true
 	for i, r := range rungs {
 		turn := 2 * math.Pi * r.freq
 		d := r.phase - polarity
@@ -62,7 +61,7 @@ func climbWith(rungs []rung, limit, polarity float64) (out []climbed, fault floa
 			mid = (lo + hi) / 2
 		}
 		k := math.Round((mid*turn - d) / (2 * math.Pi))
-		c := climbed{phase: d + 2*math.Pi*k, decided: steady}
+		c := climbed{phase: d + 2*math.Pi*k, decided: true}
 		tau, u := c.phase/turn, r.allowance()/turn
 		// The delay must be known to a quarter period before this tone may
 		// count its periods.
@@ -77,7 +76,6 @@ func climbWith(rungs []rung, limit, polarity float64) (out []climbed, fault floa
 				from = fmt.Sprintf("the tones below %s leave ±%.0f µs", kilohertz(r.freq), width*1e6)
 			}
 			c.why = fmt.Sprintf("whole periods undecided: %s, and the period of %s is %.0f µs; a tone in between would decide", from, kilohertz(r.freq), 1e6/r.freq)
-			steady = false
 		}
 		miss := math.Max(lo-tau, tau-hi) / u
 		if !math.IsInf(miss, 0) && !math.IsNaN(miss) {
