@@ -48,7 +48,8 @@
 //   - noise: r.m.s. from 20 Hz to 20 kHz, unweighted; noise_a: A-weighted (IEC
 //     61672-1); noise_468: weighting and quasi-peak detector of ITU-R BS.468-4; hum: a
 //     fundamental found between 45 and 65 Hz with its harmonics, hum_line each of them.
-//     All re the same track at 0 dB of the tape or programme.
+//     All re the same track at 0 dB of the tape or programme; noise_floor: noise re full
+//     scale, which a track without signal has too.
 //   - flicker: r.m.s. in dB of the level about its own slow mean; flicker_all_band and
 //     flicker_treble part it by flicker² = all² + (treble·f/10 kHz)², the second by the
 //     law of spacing loss. flicker_coherence: correlation of the courses of two tracks.

@@ -30,6 +30,7 @@ func Headings() []Heading {
 		{"noise", "Noise", "r.m.s., unweighted"},
 		{"noise_a", "Noise, A-weighted", "r.m.s."},
 		{"noise_468", "Noise, 468-weighted", "quasi-peak"},
+		{"noise_floor", "Noise re full scale", "r.m.s., unweighted; tells hiss from quiet on a track without signal"},
 		{"hum", "Hum", "mains frequency and its harmonics together"},
 		{"hum_line", "Lines of the hum", "one multiple of the mains frequency"},
 		{"thd", "Harmonic distortion", "all harmonics over the fundamental"},

@@ -93,6 +93,7 @@ func (s *session) noises() []Result {
 				}
 				of := func(name string) Result { return s.toneResult(name, "dB", t, i, t.tracks[c], c+1) }
 				out = append(out, s.noise(of("noise"), t, ch, at.partial, why), s.noise(of("noise_a"), t, ch, at.partial, why))
+				out = append(out, s.noiseFloor(s.toneResult("noise_floor", "dBFS", t, i, t.tracks[c], c+1), ch, at.partial, why))
 				out = append(out, s.noise468(of("noise_468"), t, ch, at.partial, why))
 				out = append(out, s.hum(of("hum"), t, ch, at, at.partial, why)...)
 			}
@@ -155,6 +156,26 @@ func (s *session) noise(r Result, t *take, c *silentChannel, partial bool, why s
 	if c.nyquist {
 		r.Warnings = append(r.Warnings, fmt.Sprintf("band ends at %s, half the sample rate, short of 20 kHz", kilohertz(c.hiHz)))
 	}
+	r.Warnings = append(r.Warnings, c.noiseWarnings(partial)...)
+	return r
+}
+
+// noiseFloor is the unweighted noise re full scale. It needs no reference tone, so it
+// tells a dead track that hisses (an open head lead) from one that is quiet.
+func (s *session) noiseFloor(r Result, c *silentChannel, partial bool, why string) Result {
+	r.Reference = "full-scale sine = 0 dBFS"
+	switch {
+	case why != "":
+		return r.refuse(why)
+	case c.short:
+		return r.refuse(fmt.Sprintf("section too short: %.1f s of silence", float64(c.n)/c.rate))
+	case !(c.power.Value > 0):
+		return r.refuse("track silent: every sample is zero")
+	}
+	e := powerDB(c.power)
+	e.Value += 10 * math.Log10(2) // a full-scale sine has mean square ½
+	r.set(e)
+	r.Method = fmt.Sprintf("r.m.s. from %.0f Hz to %s, unweighted; as noise", c.loHz, kilohertz(c.hiHz))
 	r.Warnings = append(r.Warnings, c.noiseWarnings(partial)...)
 	return r
 }

@@ -185,3 +185,16 @@ func BenchmarkSilentSection(b *testing.B) {
 		})
 	}
 }
+
+// noise_floor of white noise of a known mean square, full-scale sine = 0 dBFS (AES17), and
+// of a track without any tone, where the noise re the tape is refused.
+func TestNoiseFloor(t *testing.T) {
+	q := &silence{rate: 48000, seconds: 10, noise: 1e-3, seed: 4}
+	want := 20*math.Log10(1e-3) + 10*math.Log10(2) + 10*math.Log10(inBand(48000, 20, 20000, func(float64) float64 { return 0 }))
+	near(t, get(t, q.report(t), "noise_floor", "b", 1, 0), want, 0.1)
+	s := &synth{rate: 48000, tape: tapeOf(3, 1000, 0), tracks: 2, seed: 9, noise: 1e-3, speed: 1}
+	s.amp = func(k, i int) float64 { return 0.2 * float64(k) } // track 1 is dead
+	rep := s.run(t)
+	wantRefused(t, get(t, rep, "noise", "b", 1, 0), "no section with its reference tone")
+	near(t, get(t, rep, "noise_floor", "b", 1, 0), want, 0.3)
+}
