@@ -41,7 +41,11 @@ func (d *data) unstretch() []Finding {
 	return []Finding{{Cause: NoiseReductionOn, Tracks: on, Parameters: []Parameter{}, Probability: least, Nature: Electrical}}
 }
 
-// shrink divides a track's level differences from the reference by a slope.
+// unityDB is how far the level at which a compander neither lifts nor lowers may be from
+// the tape's 0 dB. Common practice, no source.
+const unityDB = 2
+
+// shrink divides a track's level differences from the loudest section by a slope.
 func (d *data) shrink(t int, slope float64) {
 	ref := -1
 	for i, r := range d.rows {
@@ -52,12 +56,19 @@ func (d *data) shrink(t int, slope float64) {
 	if ref < 0 {
 		return
 	}
-	top := d.y[t][ref] + d.rows[ref].stated
+	d.loose[t] = unityDB
+	top := d.y[t][ref] + d.fringe[t][ref] + d.rows[ref].stated
 	for i, r := range d.rows {
 		if r.kind == rowLevel && d.sd[t][i] != missing {
-			whole := d.y[t][i] + r.stated
-			d.y[t][i] = top + (whole-top)/slope - r.stated
+			whole := d.y[t][i] + d.fringe[t][i] + r.stated
+			d.y[t][i] = top + (whole-top)/slope - r.stated - d.fringe[t][i]
 			d.sd[t][i] /= slope
+		}
+		switch r.kind {
+		case rowNoise:
+			d.sd[t][i] = missing // an expander hides the noise
+		case rowAll, rowTreble:
+			d.y[t][i] -= math.Log(slope)
 		}
 	}
 }

@@ -95,7 +95,7 @@ func (e *estimate) spacingOf(t int) number {
 	value, c := e.q[e.space[t]], sum{e.space[t]: 1}
 	for _, s := range e.list {
 		for _, p := range s.params {
-			if p.fam == bySpacing && slices.Contains(p.on, t) {
+			if (p.fam == bySpacing || p.fam == byRamp) && slices.Contains(p.on, t) {
 				x := p.value(e.q[e.place(p)]) * p.weight(t)
 				value += x
 				c[e.place(p)] = x

@@ -2,6 +2,7 @@ package signature
 
 import (
 	"errors"
+	"fmt"
 	"slices"
 
 	"headstack/measure"
@@ -65,4 +66,42 @@ func (r *result) explanation(stretched []Finding) Explanation {
 		return 0
 	})
 	return e
+}
+
+// Dump is for debugging.
+func Dump(rep measure.Report, opt Options) []string {
+	d, _ := gather(rep, opt)
+	d.unstretch()
+	r := explainData(d, usual(opt))
+	var out []string
+	for i, h := range r.fits[:12] {
+		s := ""
+		for j, p := range h.params {
+			s += " " + itoa(int(p.fam)) + ":" + fmt.Sprintf("%.4f", p.value(h.q[j]))
+		}
+		out = append(out, fmt.Sprintf("%.4f %.2f %s | %s chi2 %.1f", r.p[i], h.score, keyOf(h.list), s, h.r.inner(h.r)))
+	}
+	h := r.fits[0]
+	u := r.full.w.shared(h.r)
+	for i, row := range d.rows {
+		if row.kind != rowLevel && row.kind != rowDelay {
+			continue
+		}
+		s := fmt.Sprintf("%d %g u %.2f:", row.kind, row.hz, u[i])
+		for t := range d.tracks {
+			res := d.y[t][i] - u[i]
+			for j, p := range h.params {
+				col := make([]float64, len(d.rows))
+				d.law(p, p.value(h.q[j]), t, col)
+				res -= col[i]
+			}
+			if d.sd[t][i] == missing {
+				res = 99
+			}
+			s += fmt.Sprintf(" %.2f", res)
+		}
+		out = append(out, s)
+	}
+	out = append(out, fmt.Sprintf("each %.3f tone %.3f", r.s.eachDB, r.s.toneDB))
+	return out
 }

@@ -29,11 +29,15 @@ func explainData(d *data, s spread) *result {
 	list := d.suspects()
 	full := newFitter(d, s, false)
 	fits := full.search(list)
-	if learned, changed := full.learn(s, fits[0]); changed {
-		s = learned
+	learned, changed := full.learn(s, fits[0])
+	if changed {
+		s.toneDB = learned.toneDB
+		s.delayScale = math.Max(1, learned.delayScale)
+		s.eachDB = math.Max(learned.eachDB, leastEachDB)
 		full = newFitter(d, s, false)
 		fits = full.search(list)
 	}
+	s = learned
 	r := &result{d: d, s: s, full: full, fits: fits, bare: newFitter(d, s, true)}
 	top, sum := fits[0].score, 0.0
 	for _, h := range fits {
@@ -50,19 +54,26 @@ func explainData(d *data, s spread) *result {
 	return r
 }
 
+// leastEachDB is what a law may miss by on a faulty track even where sound tracks agree
+// better: without it small misfits of the laws would be taken for further causes.
+const leastEachDB = 0.04
+
 // How firmly the usual spreads are believed, in figures.
 const (
 	toneBelief = 8
-	eachBelief = 30
+	eachBelief = 3
 )
 
 // learn scales the spreads of the tones and of single figures to what the best
 // hypothesis leaves. changed is false where the difference is too small to matter.
 func (f *fitter) learn(s spread, h *fit) (_ spread, changed bool) {
-	u := f.w.shared(h.r)
+	u, lean := f.w.shared(h.r), f.w.leans(h.r)
 	cols := make([][]float64, len(f.d.tracks))
 	for t := range cols {
-		cols[t] = u
+		cols[t] = slices.Clone(u)
+		for r, a := range lean {
+			cols[t][r] += a * f.d.lean(t)
+		}
 	}
 	own := h.r.clone()
 	own.plus(-1, f.w.of(cols))
@@ -102,9 +113,36 @@ func (f *fitter) learn(s spread, h *fit) (_ spread, changed bool) {
 		k2 = 1 // tone errors and single figures are one
 	}
 	out := s
-	out.eachDB *= math.Sqrt(clamp(k2, 0.1, 9))
+	out.delayScale = s.delayScale * math.Sqrt(f.delayScale(own, h))
+	out.eachDB *= math.Sqrt(clamp(k2, 0.01, 9))
+	out.fringing *= math.Sqrt(clamp(k2, 0.01, 9))
 	out.toneDB *= math.Sqrt(clamp(t2, 0.1, 9))
 	return out, math.Abs(math.Log(k2)) > 0.1 || math.Abs(math.Log(t2)) > 0.1
+}
+
+// delayBelief is how firmly the usual scatter of delays is believed, in figures.
+const delayBelief = 0.02
+
+// delayScale is the factor on the variance of the delays that their residuals show.
+func (f *fitter) delayScale(own *vec, h *fit) float64 {
+	sum, n, rows := 0.0, 0, 0
+	for r, row := range f.d.rows {
+		if row.kind != rowDelay {
+			continue
+		}
+		rows++
+		for t := range f.d.tracks {
+			if f.w.scale[t][r] > 0 {
+				sum += sq(own.xi[t][r])
+				n++
+			}
+		}
+	}
+	dof := float64(n - 2*rows - len(h.params))
+	if dof <= 0 {
+		return 1
+	}
+	return clamp((delayBelief+sum)/(delayBelief+dof), 1e-6, 9)
 }
 
 func clamp(x, lo, hi float64) float64 { return math.Max(lo, math.Min(hi, x)) }

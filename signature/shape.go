@@ -14,6 +14,7 @@ type family int
 const (
 	byGain    family = iota // dB
 	bySpacing               // µm
+	byRamp                  // µm, at the far edge of a ramp of spacing
 	byGap                   // µm, of the gap
 	byAzimuth               // arcmin
 	byLow                   // Hz
@@ -25,13 +26,14 @@ const (
 	byTreble
 	byMissing
 	byTilt   // 20·lg of the frequency over 1 kHz, so that 1 is 6 dB per octave
+	byFringe // part of the fringing gain
 	byFigure // dB on one row: a figure that fits nothing
 )
 
 // linear says that the law is a constant times the number.
 func (f family) linear() bool {
 	switch f {
-	case byGap, byAzimuth, byLow, byHigh, byReplay, byHeight:
+	case byRamp, byGap, byAzimuth, byLow, byHigh, byReplay, byHeight:
 		return false
 	}
 	return true
@@ -65,6 +67,13 @@ func (d *data) levelLaw(p *param, xw, x float64, t, i int) float64 {
 		return xw
 	case bySpacing:
 		return xw * spacingPerUm(r)
+	case byFringe:
+		return xw * d.fringe[t][i]
+	case byRamp:
+		// Over the core the tape stands off unevenly, and the near edge gives more than
+		// the far one loses: the mean of exp(-kd) over the width.
+		u := math.Pi / float64(r.lambda) * x * 1e-6 * p.acrossCore
+		return xw*spacingPerUm(r) + 20*math.Log10(sinhc(u))
 	case byTilt:
 		return xw * 20 * math.Log10(r.hz/1000)
 	case byGap:
@@ -97,6 +106,8 @@ func (d *data) delayLaw(f family, x float64, t int, r row) float64 {
 		return d.place(t) * math.Tan(x*float64(tape.Arcminute)) / d.playedSpeed() * 1e6
 	case byLow: // leads
 		return -math.Atan(x/d.played(r)) / (2 * math.Pi * d.played(r)) * 1e6
+	case byTilt: // 6 dB per octave leads by a quarter of a period
+		return -x / (4 * d.played(r)) * 1e6
 	case byHigh: // lags
 		return math.Atan(d.played(r)/x) / (2 * math.Pi * d.played(r)) * 1e6
 	}
@@ -173,6 +184,14 @@ func onTape(g tape.Geometry, track int) float64 {
 	low := math.Max(0, float64(p.Centre-p.Width/2))
 	high := math.Min(float64(g.TapeWidth), float64(p.Centre+p.Width/2))
 	return high - low
+}
+
+// sinhc is sinh(x)/x.
+func sinhc(x float64) float64 {
+	if math.Abs(x) < 1e-3 {
+		return 1 + x*x/6
+	}
+	return math.Sinh(x) / x
 }
 
 func sq(x float64) float64 { return x * x }

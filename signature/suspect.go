@@ -20,6 +20,8 @@ type param struct {
 	mean, sd float64 // prior of q
 	row      int     // byFigure
 	replay   tape.Equalisation
+	// acrossCore is the part of the ramp that lies across one core (byRamp).
+	acrossCore float64
 }
 
 // value is the number at coordinate q.
@@ -48,7 +50,8 @@ type suspect struct {
 	key    string // suspects of one key are one finding
 	tracks []int  // indices
 	params []*param
-	prior  float64 // log odds of being there
+	prior  float64 // log odds of being there; while listing, its log weight in the finding
+	often  float64 // of the finding against that of a single track; 0: 1
 	aside  int     // row set aside + 1, where cause is empty
 	group  int     // index of Options.Groups + 1, for GroupGain
 }
@@ -58,6 +61,12 @@ type suspect struct {
 var chances = map[Cause]float64{
 	Gain: 0.15, Spacing: 0.25, SpacingRamp: 0.10, Azimuth: 0.15, GapWear: 0.08, Height: 0.03, Equalisation: 0.06,
 	LowCorner: 0.08, HighCorner: 0.08, GroupGain: 0.05, HeadOpen: 0.05, UnsteadyContact: 0.08, UnsteadyJoint: 0.08,
+}
+
+// allTogether is the part of the cases of a cause in which it acts on all tracks alike:
+// dirt and wear often do, parts of single channels hardly ever. Common practice, no source.
+var allTogether = map[Cause]float64{
+	Spacing: 0.4, GapWear: 0.6, Azimuth: 0.99, LowCorner: 0.04, HighCorner: 0.04, UnsteadyContact: 0.2, UnsteadyJoint: 0.04,
 }
 
 // Chances of figures that fit nothing: a tone wrongly recorded, a figure spoilt by a
@@ -102,19 +111,24 @@ func (d *data) suspects() []*suspect {
 
 // share gives each suspect its part of the chance of its cause.
 func share(list []*suspect) {
-	keys := map[Cause]map[string]float64{}
+	often, within := map[Cause]float64{}, map[string]float64{}
 	for _, s := range list {
-		if keys[s.cause] == nil {
-			keys[s.cause] = map[string]float64{}
+		if _, seen := within[s.key]; !seen {
+			often[s.cause] += s.weight()
 		}
-		keys[s.cause][s.key] += math.Exp(s.prior)
+		within[s.key] += math.Exp(s.prior)
 	}
 	for _, s := range list {
-		// Findings share the chance of the cause, suspects that of their finding. s.prior
-		// came as the log weight within the finding.
-		p := chances[s.cause] / float64(len(keys[s.cause])) * math.Exp(s.prior) / keys[s.cause][s.key]
+		p := chances[s.cause] * s.weight() / often[s.cause] * math.Exp(s.prior) / within[s.key]
 		s.prior = math.Log(p / (1 - p))
 	}
+}
+
+func (s *suspect) weight() float64 {
+	if s.often > 0 {
+		return s.often
+	}
+	return 1
 }
 
 func (d *data) single(t int) []*suspect {
@@ -149,7 +163,7 @@ func weighed(s *suspect, weight float64) *suspect {
 // of this length would make beyond what is made up for.
 func (d *data) gap(on ...int) *param {
 	if g := d.opt.DesignGapUm; g > 0 {
-		return size(GapUm, byGap, 1, 1.6*g, 0.25, on...)
+		return size(GapUm, byGap, 1, 2*g, 0.35, on...)
 	}
 	shortest := 0.0
 	for _, r := range d.rows {
@@ -162,19 +176,22 @@ func (d *data) gap(on ...int) *param {
 
 // everywhere lists causes that act on all tracks alike.
 func (d *data) everywhere(all []int) []*suspect {
+	n := float64(len(all))
 	one := func(c Cause, params ...*param) *suspect {
-		return &suspect{cause: c, key: string(c) + "/all", tracks: all, params: params}
+		part := allTogether[c]
+		return &suspect{cause: c, key: string(c) + "/all", tracks: all, params: params, often: part / (1 - part) * n}
 	}
-	uneven := make([]*param, len(all))
+	// Contact that differs from track to track about its mean.
+	uneven := []*param{size(SpacingUm, bySpacing, 1, 0.8, 0.8, all...)}
 	for t := range all {
-		uneven[t] = size(SpacingUm, bySpacing, 1, 0.8, 0.8, t)
+		uneven = append(uneven, normal(bySpacing, 0, 0.15, t))
 	}
 	out := []*suspect{
 		weighed(one(Spacing, size(SpacingUm, bySpacing, 1, 0.8, 0.8, all...)), 0.6),
 		one(GapWear, d.gap(all...)),
 		weighed(one(Azimuth, size(AzimuthArcmin, byAzimuth, 1, 6, 0.7, all...)), 0.5),
 		weighed(one(Azimuth, size(AzimuthArcmin, byAzimuth, -1, 6, 0.7, all...)), 0.5),
-		one(LowCorner, size(CornerHz, byLow, 1, 200, 0.8, all...)),
+		one(LowCorner, size(CornerHz, byLow, 1, 200, 0.6, all...)),
 		one(HighCorner, size(CornerHz, byHigh, 1, 5000, 0.8, all...)),
 		one(UnsteadyContact, normal(byTreble, 2.2, 0.8, all...), normal(byAll, 0.2, 0.3, all...), size(SpacingUm, bySpacing, 1, 0.2, 1, all...)),
 		one(UnsteadyJoint, normal(byAll, 2.2, 0.8, all...), normal(byTreble, 0.8, 0.8, all...)),
@@ -195,7 +212,7 @@ func (d *data) ramps() []*suspect {
 	var out []*suspect
 	for dir, key := range []string{"/up", "/down"} {
 		for from := range n - 2 { // the last track without spacing
-			p := size(SpacingUm, bySpacing, 1, 0.8, 0.8)
+			p := size(SpacingUm, byRamp, 1, 0.8, 0.8)
 			s := &suspect{cause: SpacingRamp, key: string(SpacingRamp) + key, params: []*param{p}}
 			if from > 0 {
 				s.prior = math.Log(0.5) // zenith tilts the whole head
@@ -205,6 +222,7 @@ func (d *data) ramps() []*suspect {
 				if dir == 1 {
 					t, base, edge = n-1-k, n-1-from, 0
 				}
+				p.acrossCore = float64(d.opt.Geometry.Tracks[d.tracks[t]-1].Width) / math.Abs(d.place(edge)-d.place(base))
 				p.on = append(p.on, t)
 				p.weights = append(p.weights, (d.place(t)-d.place(base))/(d.place(edge)-d.place(base)))
 			}
@@ -294,7 +312,7 @@ func (d *data) heights() []*suspect {
 				p.on = append(p.on, i)
 			}
 		}
-		out = append(out, &suspect{cause: Height, key: string(Height) + "/" + itoa(e.track), tracks: []int{t}, params: []*param{p}})
+		out = append(out, &suspect{cause: Height, key: string(Height) + "/" + itoa(e.track), tracks: []int{t}, params: []*param{p, normal(byFringe, 0, 0.3, t)}})
 	}
 	return out
 }

@@ -1,5 +1,7 @@
 package signature
 
+import "math"
+
 // vec is a change of the figures in the form in which it is weighed: the figures of each
 // track divided by the square root of their covariance, and what of them could as well
 // be common to all tracks. Tracks that do not change are nil.
@@ -9,7 +11,9 @@ package signature
 //
 //	aᵀC⁻¹b = Σ_t aᵀW⁻¹b - (Σ W⁻¹a)ᵀ(E⁻¹ + Σ W⁻¹)⁻¹(Σ W⁻¹b)
 //
-// so that inner is a sum over the tracks that both change, less one product.
+// so that inner is a sum over the tracks that both change, less one product. The common
+// part holds, beside each row, how the delays of a row lean across the head: a tape that
+// weaves turns all tracks about one line (the rows from len(rows) on).
 type vec struct {
 	xi [][]float64 // [track][row]
 	v  []float64
@@ -59,6 +63,7 @@ type white struct {
 	levels [][]int     // [track] rows of levels that are there
 	chol   []matrix    // [track] of their covariance
 	scale  [][]float64 // [track][row] 1/sd of other rows, 0 where there is no figure
+	lean   []int       // delay rows, in order
 	common matrix      // Cholesky of E⁻¹ + Σ W⁻¹
 }
 
@@ -66,7 +71,21 @@ func newWhite(d *data, s spread, bare bool) *white {
 	w := &white{d: d}
 	n := len(d.rows)
 	e, _ := cholesky(d.commonCovariance(s))
-	sum := e.inverse()
+	rowwise := e.inverse()
+	for r, row := range d.rows {
+		if row.kind == rowDelay {
+			w.lean = append(w.lean, r)
+		}
+	}
+	sum := newMatrix(n + len(w.lean))
+	for i := range n {
+		for j := range n {
+			sum.set(i, j, rowwise.at(i, j))
+		}
+	}
+	for k, r := range w.lean {
+		sum.set(n+k, n+k, 1/sq(math.Max(d.weave[r], 1e-3)))
+	}
 	for t := range d.tracks {
 		var rows []int
 		scale := make([]float64, n)
@@ -79,6 +98,12 @@ func newWhite(d *data, s spread, bare bool) *white {
 				scale[r] = 1 / d.ownSpread(s, t, r)
 				sum.add(r, r, scale[r]*scale[r])
 			}
+		}
+		for k, r := range w.lean {
+			p, q := d.lean(t), scale[r]*scale[r]
+			sum.add(n+k, n+k, p*p*q)
+			sum.add(n+k, r, p*q)
+			sum.add(r, n+k, p*q)
 		}
 		l, _ := cholesky(d.trackCovariance(s, t, rows, bare))
 		inv := l.inverse()
@@ -95,8 +120,9 @@ func newWhite(d *data, s spread, bare bool) *white {
 
 // of turns x[track][row] into a vec; a nil track does not change.
 func (w *white) of(x [][]float64) *vec {
-	n := len(w.d.rows)
-	out := &vec{xi: make([][]float64, len(x)), v: make([]float64, n)}
+	d := w.d
+	n := len(d.rows)
+	out := &vec{xi: make([][]float64, len(x)), v: make([]float64, n+len(w.lean))}
 	tmp := make([]float64, n)
 	for t, col := range x {
 		if col == nil {
@@ -122,6 +148,9 @@ func (w *white) of(x [][]float64) *vec {
 				out.v[r] += xi[r] * k
 			}
 		}
+		for k, r := range w.lean {
+			out.v[n+k] += d.lean(t) * xi[r] * w.scale[t][r]
+		}
 		out.xi[t] = xi
 	}
 	w.common.forward(out.v, out.v)
@@ -132,5 +161,17 @@ func (w *white) of(x [][]float64) *vec {
 func (w *white) shared(r *vec) []float64 {
 	out := make([]float64, len(r.v))
 	w.common.backward(out, r.v)
+	return out[:len(w.d.rows)]
+}
+
+// leans is how the delays of each row lean given a residual, arcmin, by row.
+func (w *white) leans(r *vec) []float64 {
+	all := make([]float64, len(r.v))
+	w.common.backward(all, r.v)
+	n := len(w.d.rows)
+	out := make([]float64, n)
+	for k, row := range w.lean {
+		out[row] = all[n+k]
+	}
 	return out
 }
