@@ -9,16 +9,20 @@ import (
 // ear analyses one channel. Each has its own working space, so ears run side by
 // side, and each decides for itself which frames it may leave out.
 type ear struct {
-	f      *features
-	window []float64
-	fft    *dsp.RealFFT
-	bands  []band
-	raw    [2][]float64 // the last hop of the block before, then the block, at the capture's rate; in turn
-	block  []float64    // the one being analysed
-	halved [][]float64  // a frame after each halving
-	frame  []float64
-	spec   []complex128
-	power  []float64
+	f       *features
+	channel int
+	window  []float64
+	fft     *dsp.RealFFT
+	bands   []band
+	block   dsp.Packed  // being analysed
+	raw     []float64   // the last hop of the block before, then those of the block that were unpacked, at the capture's rate
+	have    []bool      // hops that raw holds
+	looks   []int       // see spots
+	glanced []float64   // one look
+	halved  [][]float64 // a frame after each halving
+	frame   []float64
+	spec    []complex128
+	power   []float64
 	// The two strongest lines of the frame above humTop.
 	first, second peak
 
@@ -28,6 +32,7 @@ type ear struct {
 	begun  bool      // heard[0] and energy[0] are of this capture
 
 	notFinite int64
+	err       error // of unpacking, the first
 }
 
 // sound is what is kept of one frame.
@@ -57,17 +62,18 @@ const lineBins = 4
 // band says which bins a tone is looked for in, and which tell the noise there.
 type band struct{ lo, hi, noiseLo, noiseHi int }
 
-func newEar(f *features, window []float64) *ear {
+func newEar(f *features, channel int, window []float64) *ear {
 	n := len(window)
+	hop := f.hop << f.halvings
 	e := &ear{
-		f: f, window: window, fft: dsp.NewRealFFT(n),
+		f: f, channel: channel, window: window, fft: dsp.NewRealFFT(n),
+		raw: make([]float64, hop*(blockHops+1)), have: make([]bool, blockHops+1),
+		looks: spots(hop), glanced: make([]float64, lookLength),
 		frame: make([]float64, n),
 		spec:  make([]complex128, n/2+1), power: make([]float64, n/2+1),
 		heard: make([]sound, blockHops+1), energy: make([]float64, blockHops+1),
 	}
-	for i := range e.raw {
-		e.raw[i] = make([]float64, f.hop*(blockHops+1)<<f.halvings)
-	}
+	e.have[0] = true // nothing comes before the capture
 	for i := range f.halvings {
 		e.halved = append(e.halved, make([]float64, n<<f.halvings>>(i+1)))
 	}
@@ -94,7 +100,9 @@ func newBand(x float64, top int) band {
 // analyse fills in what is heard in frame i of the block.
 func (e *ear) analyse(i int) {
 	hop := e.f.hop << e.f.halvings
-	x := e.block[(i-1)*hop : (i+1)*hop]
+	e.unpack(i - 1)
+	e.unpack(i)
+	x := e.raw[(i-1)*hop : (i+1)*hop]
 	for _, y := range e.halved {
 		var h halver // it begins on nothing, where the window is nought
 		h.halve(y, x)

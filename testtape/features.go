@@ -144,7 +144,7 @@ func listen(ctx context.Context, s dsp.Stream, t *Tape) (*features, error) {
 		}
 		blocks[i%2] = b
 		analysis = errgroup.Group{}
-		analysis.Go(func() error { return l.frames(i, got>>f.halvings/f.hop, b) })
+		analysis.Go(func() error { return l.frames(got>>f.halvings/f.hop, b) })
 	}
 }
 
@@ -167,9 +167,8 @@ func newListener(f *features, n int) *listener {
 	for i := range window {
 		window[i] = 0.5 - 0.5*math.Cos(2*math.Pi*float64(i)/float64(n))
 	}
-	for range f.channels {
-		e := newEar(f, window)
-		l.ears = append(l.ears, e)
+	for c := range f.channels {
+		l.ears = append(l.ears, newEar(f, c, window))
 	}
 	return l
 }
@@ -184,25 +183,15 @@ func (l *listener) length(i int) int {
 // the capture; silence follows.
 func (l *listener) finish(i int, b dsp.Packed) error {
 	hop := l.f.hop << l.f.halvings
-	return l.frames(i, min(b.Frames()/hop+1, l.length(i)/hop), b)
+	return l.frames(min(b.Frames()/hop+1, l.length(i)/hop), b)
 }
 
-// frames decodes and analyses hops frames of block i of every channel, in parallel, and
-// merges them.
-func (l *listener) frames(i, hops int, b dsp.Packed) error {
-	hop := l.f.hop << l.f.halvings
+// frames analyses hops frames of a block of every channel, in parallel, and merges them.
+func (l *listener) frames(hops int, b dsp.Packed) error {
 	var g errgroup.Group
 	g.SetLimit(runtime.GOMAXPROCS(0))
-	for c, e := range l.ears {
-		g.Go(func() error {
-			x := e.raw[i%2][hop : hop+l.length(i)]
-			if err := b.Unpack(c, 0, x[:b.Frames()]); err != nil {
-				return err
-			}
-			clear(x[b.Frames():])
-			e.listen(i, hops)
-			return nil
-		})
+	for _, e := range l.ears {
+		g.Go(func() error { return e.listen(hops, b) })
 	}
 	if err := g.Wait(); err != nil {
 		return err
@@ -213,7 +202,7 @@ func (l *listener) frames(i, hops int, b dsp.Packed) error {
 	for _, e := range l.ears {
 		l.f.notFinite += e.notFinite
 		e.notFinite = 0
-		e.carry(i, hops)
+		e.next(hops)
 	}
 	return nil
 }
