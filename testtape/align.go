@@ -174,17 +174,11 @@ func (m *model) sums(ev []float64, level func(int) float64) {
 	}
 }
 
-// stretch scores section m lying exactly on steps [from, to).
+// stretch scores section m lying exactly on steps [from, to), but for what its level's
+// unsteadiness costs.
 func (m *model) stretch(from, to, steps int) float64 {
 	d := float64(to - from)
 	score := m.ev[to] - m.ev[from]
-	sum := m.sum[to] - m.sum[from]
-	unsteady := m.squares[to] - m.squares[from] - sum*sum/d
-	spread := toneSpread
-	if m.tone < 0 {
-		spread = silenceSpread
-	}
-	score -= max(0, unsteady) / (2 * spread * spread)
 	cut := from == 0 || to == steps
 	if m.tone < 0 {
 		score += silenceGain
@@ -200,6 +194,17 @@ func (m *model) stretch(from, to, steps int) float64 {
 		return score // the capture's ends explain a short length
 	}
 	return score - m.length[to-from]
+}
+
+// unsteady is what the unsteadiness of the level on steps [from, to) costs.
+func (m *model) unsteady(from, to int) float64 {
+	sum := m.sum[to] - m.sum[from]
+	squares := m.squares[to] - m.squares[from] - sum*sum/float64(to-from)
+	spread := toneSpread
+	if m.tone < 0 {
+		spread = silenceSpread
+	}
+	return max(0, squares) / (2 * spread * spread)
 }
 
 // lengths tables what a length costs.

@@ -61,7 +61,11 @@ func (a *aligner) end(k, b int) {
 	}
 	for d := shortestHere; d <= m.max && d <= b; d++ {
 		if v := float64(a.enter[k][b-d]); v > never/2 {
-			if v += m.stretch(b-d, b, a.steps); v > best {
+			v += m.stretch(b-d, b, a.steps)
+			if v <= best {
+				continue // steady or not
+			}
+			if v -= m.unsteady(b-d, b); v > best {
 				best, began = v, int32(b-d)
 			}
 		}
@@ -69,7 +73,7 @@ func (a *aligner) end(k, b int) {
 	// A section cut by the capture's start may be any shorter.
 	for d := min(6, m.min); d < m.min && d <= b; d++ {
 		if d == b && a.enter[k][0] > never/2 {
-			if v := float64(a.enter[k][0]) + m.stretch(0, b, a.steps); v > best {
+			if v := float64(a.enter[k][0]) + m.stretch(0, b, a.steps) - m.unsteady(0, b); v > best {
 				best, began = v, 0
 			}
 		}
