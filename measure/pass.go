@@ -7,8 +7,9 @@ import (
 	"fmt"
 	"io"
 	"math"
-	"runtime"
 	"slices"
+	"sync"
+	"sync/atomic"
 
 	"golang.org/x/sync/errgroup"
 
@@ -50,6 +51,7 @@ const (
 	guardLeast, guardMostPart = 0.3, 0.15
 	shortest                  = 0.7 // seconds that must remain
 	blockLen                  = 16384
+	inFlight                  = 4 // blocks read and not yet heard by all channels
 )
 
 // takeSource finds the sections of one capture, round by round, and hears them in one
@@ -187,41 +189,98 @@ func (t *take) window(at stretch) *window {
 	return w
 }
 
-// listen reads the stream once. While the channels of one block are worked on, the
-// next block is read; each channel is decoded by the worker that hears it. windows
-// ascend by their start.
+// listen reads the stream once. Each channel is decoded and heard by a goroutine of its
+// own, block after block, while the next blocks are read: so no processor waits for the
+// slowest channel of a block. windows ascend by their start.
 func listen(ctx context.Context, s dsp.Stream, windows []*window) error {
-	h := &hearing{stream: dsp.AsPacked(s), channels: s.Channels()}
-	for range min(runtime.GOMAXPROCS(0), h.channels) {
-		h.scratch = append(h.scratch, make([]float64, blockLen))
+	h := &hearing{stream: dsp.AsPacked(s), windows: windows, free: make(chan *batch, inFlight)}
+	for range inFlight {
+		h.free <- &batch{}
 	}
-	var blocks [2]dsp.Packed
-	var work errgroup.Group // on the block before
-	pos := int64(0)
-	for turn := 0; ; turn ^= 1 {
-		if err := ctx.Err(); err != nil {
-			return errors.Join(err, work.Wait())
+	g, ctx := errgroup.WithContext(ctx)
+	for c := range s.Channels() {
+		lane := make(chan *batch, inFlight) // room for all, so that sending never waits
+		h.lanes = append(h.lanes, lane)
+		g.Go(func() error { return h.hear(c, lane) })
+	}
+	g.Go(func() error { return h.read(ctx) })
+	return g.Wait()
+}
+
+// hearing is one pass over a capture.
+type hearing struct {
+	stream  dsp.PackedStream
+	windows []*window
+	free    chan *batch   // that nobody hears any more
+	lanes   []chan *batch // to the channels
+	ended   bool          // the capture was read to its end,
+	frames  int64         // at so many frames
+}
+
+// batch is a block on its way through the channels.
+type batch struct {
+	block  dsp.Packed
+	pos    int64 // in the capture
+	active []*window
+	unread atomic.Int32 // channels that have not heard it
+}
+
+// scratch are buffers for decoded samples: by way of the pool each processor meets its
+// own, still in its cache.
+var scratch = sync.Pool{New: func() any { return new([blockLen]float64) }}
+
+// read hands block after block to the channels.
+func (h *hearing) read(ctx context.Context) error {
+	defer func() {
+		for _, lane := range h.lanes {
+			close(lane)
 		}
-		b, err := h.stream.ReadPacked(blockLen, blocks[turn])
-		if werr := work.Wait(); werr != nil {
-			return werr
+	}()
+	rest := slices.Clone(h.windows)
+	for pos := int64(0); ; {
+		var b *batch
+		select {
+		case b = <-h.free:
+		case <-ctx.Done():
+			return ctx.Err()
 		}
+		block, err := h.stream.ReadPacked(blockLen, b.block)
 		if errors.Is(err, io.EOF) {
-			break
+			h.ended, h.frames = true, pos
+			return nil
 		}
 		if err != nil {
 			return err
 		}
-		blocks[turn] = b
-		work = errgroup.Group{}
-		h.dispatch(&work, b, pos, windows)
-		pos += int64(b.Frames())
-		// Those that dispatch finishes; windows of several rounds may overlap.
-		windows = slices.DeleteFunc(slices.Clone(windows), func(w *window) bool { return w.to <= pos })
+		b.block, b.pos, b.active = block, pos, b.active[:0]
+		pos += int64(block.Frames())
+		for _, w := range rest {
+			if w.from < pos {
+				b.active = append(b.active, w)
+			}
+		}
+		// Windows of several rounds may overlap, so those that end are not the first.
+		rest = slices.DeleteFunc(rest, func(w *window) bool { return w.to <= pos })
+		b.unread.Store(int32(len(h.lanes)))
+		for _, lane := range h.lanes {
+			lane <- b
+		}
 	}
-	for _, w := range windows { // cut off by the end of the capture
-		for _, ears := range w.ears {
-			for _, e := range ears {
+}
+
+// hear is the work of channel c.
+func (h *hearing) hear(c int, lane <-chan *batch) error {
+	for b := range lane {
+		if err := b.hear(c); err != nil {
+			return err
+		}
+		if b.unread.Add(-1) == 0 {
+			h.free <- b
+		}
+	}
+	for _, w := range h.windows {
+		if h.ended && w.to > h.frames { // cut off by the end of the capture
+			for _, e := range w.ears[c] {
 				e.finish()
 			}
 		}
@@ -229,48 +288,28 @@ func listen(ctx context.Context, s dsp.Stream, windows []*window) error {
 	return nil
 }
 
-// hearing is one pass over a capture.
-type hearing struct {
-	stream   dsp.PackedStream
-	channels int
-	scratch  [][]float64 // decoded samples, of each worker
-}
-
-// dispatch hands a block to one worker per processor, each with its own channels.
-func (h *hearing) dispatch(work *errgroup.Group, b dsp.Packed, pos int64, windows []*window) {
-	end := pos + int64(b.Frames())
-	var active []*window
-	for _, w := range windows {
-		if w.from < end && w.to > pos {
-			active = append(active, w)
+// hear lets channel c hear the block.
+func (b *batch) hear(c int) error {
+	end := b.pos + int64(b.block.Frames())
+	buf := scratch.Get().(*[blockLen]float64)
+	defer scratch.Put(buf)
+	for _, w := range b.active {
+		if len(w.ears[c]) == 0 {
+			continue
+		}
+		from := max(w.from-b.pos, 0)
+		x := buf[:min(w.to-b.pos, end-b.pos)-from]
+		if err := b.block.Unpack(c, int(from), x); err != nil {
+			return err
+		}
+		for _, e := range w.ears[c] {
+			e.feed(x)
+			if w.to <= end {
+				e.finish()
+			}
 		}
 	}
-	if len(active) == 0 {
-		return
-	}
-	for k, buf := range h.scratch {
-		work.Go(func() error {
-			for c := k; c < h.channels; c += len(h.scratch) {
-				for _, w := range active {
-					if len(w.ears[c]) == 0 {
-						continue
-					}
-					from := max(w.from-pos, 0)
-					x := buf[:min(w.to-pos, end-pos)-from]
-					if err := b.Unpack(c, int(from), x); err != nil {
-						return err
-					}
-					for _, e := range w.ears[c] {
-						e.feed(x)
-						if w.to <= end {
-							e.finish()
-						}
-					}
-				}
-			}
-			return nil
-		})
-	}
+	return nil
 }
 
 // watched is a stream that tells how far it is read.
