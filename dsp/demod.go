@@ -3,6 +3,7 @@ package dsp
 import (
 	"fmt"
 	"math"
+	"slices"
 	"sync"
 )
 
@@ -138,17 +139,35 @@ func (d *Demodulator) Feed(x []float64) {
 		}
 		part := d.part[:count]
 		slide(part, span, d.in.step, d.re, d.im)
-		for _, z := range part {
-			k := d.next % int64(len(d.spin))
-			if k == 0 {
-				d.base = turned(d.turns*float64(d.next) + d.offset)
-			}
-			z *= d.base * d.spin[k]
-			d.midRe, d.midIm = append(d.midRe, real(z)), append(d.midIm, imag(z))
-			d.next++
-		}
+		d.unspin(part)
 	})
 	d.second()
+}
+
+// unspin turns the carrier of intermediate samples back to where it stood at the first
+// one, and keeps them.
+func (d *Demodulator) unspin(part []complex128) {
+	for len(part) > 0 {
+		k := int(d.next % int64(len(d.spin)))
+		if k == 0 {
+			d.base = turned(d.turns*float64(d.next) + d.offset)
+		}
+		n := min(len(part), len(d.spin)-k)
+		re, im := more(&d.midRe, n), more(&d.midIm, n)
+		base, spin := d.base, d.spin[k:k+n]
+		for i, z := range part[:n] {
+			z *= base * spin[i]
+			re[i], im[i] = real(z), imag(z)
+		}
+		d.next += int64(n)
+		part = part[n:]
+	}
+}
+
+// more makes x longer by n and returns what was added.
+func more(x *[]float64, n int) []float64 {
+	*x = slices.Grow(*x, n)[:len(*x)+n]
+	return (*x)[len(*x)-n:]
 }
 
 // second runs the low-rate filter over the intermediate samples.
