@@ -32,15 +32,19 @@ const (
 )
 
 func newSilentChannel(rate, seconds float64) *silentChannel {
+	return silentChannelWith(rate, seconds, newMeterEar(rate))
+}
+
+// silentChannelWith listens with a meter of its own.
+func silentChannelWith(rate, seconds float64, meter *meterEar) *silentChannel {
 	n := 2
 	for float64(n) < noiseBlockSeconds*rate {
 		n *= 2
 	}
-	c := &silentChannel{rate: rate, loHz: noiseLoHz, hiHz: math.Min(noiseHiHz, rate/2), nyquist: rate/2 < noiseHiHz, dfHz: rate / float64(n)}
+	c := &silentChannel{rate: rate, loHz: noiseLoHz, hiHz: math.Min(noiseHiHz, rate/2), nyquist: rate/2 < noiseHiHz, dfHz: rate / float64(n), meter: meter}
 	c.welch = dsp.NewWelch(n, rate, c.loHz, c.hiHz)
 	c.welch.Weigh(dsp.WeightingA)
 	c.hum = newHumEar(rate, seconds)
-	c.meter = newMeterEar(rate)
 	return c
 }
 
@@ -73,7 +77,10 @@ func hearSilence(t *take, at stretch, _ int) listener {
 	if at.kind != programme.Silence {
 		return nil
 	}
-	return newSilentChannel(t.rate, at.seconds)
+	if t.meter == nil {
+		t.meter = newMeterEar(t.rate)
+	}
+	return silentChannelWith(t.rate, at.seconds, t.meter.another())
 }
 
 // noises gives the noise of every silent section on every track, and its hum.

@@ -31,6 +31,7 @@ type take struct {
 	missing  map[int]string            // by section index: why nothing was heard there
 	tones    map[int]*toneTake         // by section index; every tone section has one
 	speed    *speedTake                // the tone on which the speed is followed, nil none
+	meter    *meterEar                 // a calibrated one that hears nothing, nil before the first silence
 }
 
 // listener takes the samples of one channel in one section, in order, then is told

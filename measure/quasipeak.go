@@ -45,6 +45,17 @@ func newMeterEar(rate float64) *meterEar {
 	return m
 }
 
+// another is a meter like m, which has heard nothing: to calibrate one takes longer
+// than to hear a second of noise.
+func (m *meterEar) another() *meterEar {
+	c := *m
+	if m.why == "" {
+		filter, detector := *m.filter, *m.detector
+		c.filter, c.detector, c.buf = &filter, &detector, make([]float64, len(m.buf))
+	}
+	return &c
+}
+
 func (m *meterEar) feed(x []float64) {
 	if m.why != "" {
 		return
@@ -59,9 +70,11 @@ func (m *meterEar) feed(x []float64) {
 		m.skip -= drop
 		for y = y[drop:]; len(y) > 0; {
 			k := min(len(y), m.per-m.n)
+			sum := 0.0 // beside m.sum, which would go through memory every time
 			for _, v := range y[:k] {
-				m.sum += v
+				sum += v
 			}
+			m.sum += sum
 			y = y[k:]
 			if m.n += k; m.n == m.per {
 				m.means = append(m.means, m.sum/float64(m.per))
