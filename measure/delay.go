@@ -1,9 +1,13 @@
 package measure
 
 import (
+	"cmp"
 	"fmt"
 	"math"
+	"runtime"
 	"slices"
+
+	"golang.org/x/sync/errgroup"
 
 	"headstack/dsp"
 	"headstack/programme"
@@ -63,46 +67,63 @@ func (s *session) delays() []Result {
 func (s *session) pairs() []*pair {
 	var out []*pair
 	for _, t := range s.takes {
+		var own []*pair
 		for i, ca := range t.order {
 			for _, cb := range t.order[i+1:] {
-				if t.tracks[ca] == t.tracks[cb] {
-					continue
+				if t.tracks[ca] != t.tracks[cb] {
+					own = append(own, &pair{a: t.tracks[ca], b: t.tracks[cb], take: t, ca: ca, cb: cb})
 				}
-				p := &pair{a: t.tracks[ca], b: t.tracks[cb], take: t, ca: ca, cb: cb}
-				s.fill(p)
-				p.climb(s.delayLimit(p.a, p.b))
-				out = append(out, p)
 			}
 		}
+		s.fill(t, own)
+		out = append(out, own...)
+	}
+	for _, p := range out {
+		p.climb(s.delayLimit(p.a, p.b))
 	}
 	return out
 }
 
-// fill measures the pair's phase at every tone that both tracks have.
-func (s *session) fill(p *pair) {
-	for i, sec := range s.opt.Tape.Sections {
-		tt := p.take.toneTake(i)
+// fill measures the phases of a capture's pairs at every tone that both tracks have. It
+// goes section by section, since the fits of one length share what they are made of.
+func (s *session) fill(t *take, pairs []*pair) {
+	at := make([][]*pairTone, len(s.opt.Tape.Sections)) // by section, by pair
+	var g errgroup.Group
+	g.SetLimit(runtime.GOMAXPROCS(0))
+	for i := range at {
+		tt := t.toneTake(i)
 		if s.kind(i) != programme.Tone || tt.channels == nil {
 			continue
 		}
-		a, b := tt.channels[p.ca], tt.channels[p.cb]
-		if a.absent != "" || b.absent != "" || !a.fit.ok || !b.fit.ok {
-			continue
-		}
-		pt := comparePhases(a, b)
-		pt.take, pt.index, pt.toneHz = p.take, i, sec.ToneHz
-		pt.warn = mergeWarnings(p, a.warnings(tt.partial), b.warnings(tt.partial))
-		p.tones = append(p.tones, pt)
+		at[i] = make([]*pairTone, len(pairs))
+		g.Go(func() error {
+			for k, p := range pairs {
+				at[i][k] = s.pairTone(p, tt, i)
+			}
+			return nil
+		})
 	}
-	slices.SortStableFunc(p.tones, func(x, y *pairTone) int {
-		switch {
-		case x.toneHz < y.toneHz:
-			return -1
-		case x.toneHz > y.toneHz:
-			return 1
+	_ = g.Wait() // no function fails
+	for k, p := range pairs {
+		for _, of := range at {
+			if of != nil && of[k] != nil {
+				p.tones = append(p.tones, of[k])
+			}
 		}
-		return 0
-	})
+		slices.SortStableFunc(p.tones, func(x, y *pairTone) int { return cmp.Compare(x.toneHz, y.toneHz) })
+	}
+}
+
+// pairTone is the pair's phase in section index, nil where a track lacks the tone.
+func (s *session) pairTone(p *pair, tt *toneTake, index int) *pairTone {
+	a, b := tt.channels[p.ca], tt.channels[p.cb]
+	if a.absent != "" || b.absent != "" || !a.fit.ok || !b.fit.ok {
+		return nil
+	}
+	pt := comparePhases(a, b)
+	pt.take, pt.index, pt.toneHz = p.take, index, s.opt.Tape.Sections[index].ToneHz
+	pt.warn = mergeWarnings(p, a.warnings(tt.partial), b.warnings(tt.partial))
+	return pt
 }
 
 // mergeWarnings names the track of each warning, or both where they share it.
