@@ -52,7 +52,8 @@ const (
 	guardLeast, guardMostPart = 0.3, 0.15
 	shortest                  = 0.7 // seconds that must remain
 	blockLen                  = 16384
-	inFlight                  = 4 // blocks read and not yet heard by all channels
+	pieceLen                  = 4096 // decoded and heard at once: it stays in a first-level cache
+	inFlight                  = 4    // blocks read and not yet heard by all channels
 )
 
 // takeSource finds the sections of one capture, round by round, and hears them in one
@@ -228,7 +229,7 @@ type batch struct {
 
 // scratch are buffers for decoded samples: by way of the pool each processor meets its
 // own, still in its cache.
-var scratch = sync.Pool{New: func() any { return new([blockLen]float64) }}
+var scratch = sync.Pool{New: func() any { return new([pieceLen]float64) }}
 
 // read hands block after block to the channels.
 func (h *hearing) read(ctx context.Context) error {
@@ -292,20 +293,24 @@ func (h *hearing) hear(c int, lane <-chan *batch) error {
 // hear lets channel c hear the block.
 func (b *batch) hear(c int) error {
 	end := b.pos + int64(b.block.Frames())
-	buf := scratch.Get().(*[blockLen]float64)
+	buf := scratch.Get().(*[pieceLen]float64)
 	defer scratch.Put(buf)
 	for _, w := range b.active {
 		if len(w.ears[c]) == 0 {
 			continue
 		}
-		from := max(w.from-b.pos, 0)
-		x := buf[:min(w.to-b.pos, end-b.pos)-from]
-		if err := b.block.Unpack(c, int(from), x); err != nil {
-			return err
+		to := min(w.to-b.pos, end-b.pos)
+		for from := max(w.from-b.pos, 0); from < to; from += int64(len(buf)) {
+			x := buf[:min(int64(len(buf)), to-from)]
+			if err := b.block.Unpack(c, int(from), x); err != nil {
+				return err
+			}
+			for _, e := range w.ears[c] {
+				e.feed(x)
+			}
 		}
-		for _, e := range w.ears[c] {
-			e.feed(x)
-			if w.to <= end {
+		if w.to <= end {
+			for _, e := range w.ears[c] {
 				e.finish()
 			}
 		}
