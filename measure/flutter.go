@@ -266,9 +266,11 @@ func differentiate(inc []float64) []float64 {
 	}
 	out := make([]float64, len(inc)-2*differentiatorEnds)
 	for i := range out {
-		for k, t := range taps {
-			out[i] += t * inc[i+k]
+		sum := 0.0
+		for k, v := range inc[i : i+len(taps)] {
+			sum += taps[k] * v
 		}
+		out[i] = sum
 	}
 	return out
 }

@@ -2,6 +2,7 @@ package measure
 
 import (
 	"math"
+	"sync"
 
 	"headstack/dsp"
 )
@@ -49,6 +50,9 @@ type bandSplitter struct {
 	plan *dsp.FFT
 	gain []complex128 // wow in the real part, flutter in the imaginary one
 	buf  []complex128
+	// For the weighted figures, shared by all signals: a meter at rest, and carrierNoise.
+	meter dsp.DetectorFlutter
+	noise func() []float64
 	// What each weighting lets through of the noise of a carrier: the integral of its
 	// squared gain times f², see speedSeries.noise.
 	wowNoise, flutterNoise, weightedNoise float64
@@ -65,6 +69,8 @@ func newBandSplitter(rate float64, samples int) *bandSplitter {
 		f := float64(min(k, n-k)) * rate / float64(n)
 		b.gain[k] = complex(wowGain(f)/float64(n), flutterGain(f)/float64(n))
 	}
+	b.meter = *dsp.NewDetectorFlutter(rate)
+	b.noise = sync.OnceValue(func() []float64 { return carrierNoise(rate, samples+weightedLead(rate, samples)) })
 	filter := dsp.NewFilterFlutter(rate)
 	b.wowNoise = noiseThrough(rate, func(f float64) float64 { g := wowGain(f); return g * g })
 	b.flutterNoise = noiseThrough(rate, func(f float64) float64 { g := flutterGain(f); return g * g })

@@ -57,7 +57,7 @@ func figuresOf(s *speedSeries, split *bandSplitter, start []float64) *speedFigur
 	f.wow = rootMean(square(func(i int) float64 { return wow[i] * wow[i] }), wn)
 	f.flutter = rootMean(square(func(i int) float64 { return flutter[i] * flutter[i] }), fn)
 	f.unweighted = rootMean(square(func(i int) float64 { return wow[i]*wow[i] + flutter[i]*flutter[i] }), wn+fn)
-	f.weigh(flat, s, s.noise*split.weightedNoise)
+	f.weigh(flat, s, split)
 	return f
 }
 
@@ -113,9 +113,9 @@ func (f *speedFigures) flat(s *speedSeries) []float64 {
 	return out
 }
 
-// weigh computes the weighted figures; noise is what the weighting lets through of the
-// carrier's.
-func (f *speedFigures) weigh(flat []float64, s *speedSeries, noise float64) {
+// weigh computes the weighted figures.
+func (f *speedFigures) weigh(flat []float64, s *speedSeries, split *bandSplitter) {
+	noise := s.noise * split.weightedNoise // what the weighting lets through of the carrier's
 	w, from := speedWeighted(flat, s.rate)
 	from += int(startDiscard * s.rate)
 	judged := w[from:]
@@ -129,17 +129,17 @@ func (f *speedFigures) weigh(flat []float64, s *speedSeries, noise float64) {
 	part := noise / meanOf(sq)
 	var more []float64 // the same signal with as much noise again
 	if part > smallestNoise {
-		more = addNoise(w, s)
+		more = addNoise(w, s, split.noise())
 	}
 	f.twoSigma = exceeded(peakReading{func(x []float64) []float64 { return absolute(x[from:]) }, deviationTail}, w, more, s.rate, part)
-	f.quasiPeak = exceeded(peakReading{func(x []float64) []float64 { return meterReading(x, s.rate)[from:] }, meterTail}, w, more, s.rate, part)
+	f.quasiPeak = exceeded(peakReading{func(x []float64) []float64 { return meterReading(x, split.meter)[from:] }, meterTail}, w, more, s.rate, part)
 }
 
 // speedWeighted passes a speed signal through the weighting of IEC 60386. Filter, and
 // meter after it, first run over the signal's mirror image before the start, so that
 // they have settled; x[0] is at from in what is returned.
 func speedWeighted(x []float64, rate float64) (w []float64, from int) {
-	from = min(int(bandPadSeconds*rate), len(x)-1)
+	from = weightedLead(rate, len(x))
 	w = make([]float64, from+len(x))
 	for i := range w {
 		w[i] = mirrored(x, i-from, from)
@@ -148,10 +148,13 @@ func speedWeighted(x []float64, rate float64) (w []float64, from int) {
 	return w, from
 }
 
-// meterReading is what the quasi-peak meter shows over time.
-func meterReading(w []float64, rate float64) []float64 {
+// weightedLead is how many samples of the mirror image speedWeighted puts before x.
+func weightedLead(rate float64, samples int) int { return min(int(bandPadSeconds*rate), samples-1) }
+
+// meterReading is what the quasi-peak meter, at rest before, shows over time.
+func meterReading(w []float64, meter dsp.DetectorFlutter) []float64 {
 	out := make([]float64, len(w))
-	dsp.NewDetectorFlutter(rate).Process(out, w)
+	meter.Process(out, w)
 	return out
 }
 
@@ -163,24 +166,33 @@ func absolute(x []float64) []float64 {
 	return y
 }
 
-// addNoise adds noise like the carrier's own, as it is after the weighting.
-func addNoise(w []float64, s *speedSeries) []float64 {
+// addNoise adds noise like the carrier's own, as it is after the weighting; unit is a
+// carrierNoise at least as long.
+func addNoise(w []float64, s *speedSeries, unit []float64) []float64 {
 	// White phase noise; its density is that of the deviation over f².
-	r := rand.New(rand.NewPCG(1, 0x6e6f697365))
 	sd := math.Sqrt(s.noise * s.rate / 2)
-	phase := make([]float64, len(w)+2*differentiatorEnds+1)
+	n := make([]float64, len(w))
+	for i, v := range unit[:len(w)] {
+		n[i] = w[i] + sd*v
+	}
+	return n
+}
+
+// carrierNoise is the weighted deviation of a carrier with white phase noise of 1 rad
+// r.m.s. at its sampling rate. To draw it costs more than all that is done with it, so
+// the tracks of a tape share it.
+func carrierNoise(rate float64, samples int) []float64 {
+	r := rand.New(rand.NewPCG(1, 0x6e6f697365))
+	phase := make([]float64, samples+2*differentiatorEnds+1)
 	for i := range phase {
-		phase[i] = sd * r.NormFloat64()
+		phase[i] = r.NormFloat64()
 	}
 	inc := make([]float64, len(phase)-1)
 	for i := range inc {
-		inc[i] = (phase[i+1] - phase[i]) * s.rate / (2 * math.Pi)
+		inc[i] = (phase[i+1] - phase[i]) * rate / (2 * math.Pi)
 	}
 	n := differentiate(inc)
-	dsp.NewFilterFlutter(s.rate).Process(n, n)
-	for i := range n {
-		n[i] += w[i]
-	}
+	dsp.NewFilterFlutter(rate).Process(n, n)
 	return n
 }
 
