@@ -51,6 +51,7 @@ type Demodulator struct {
 	d2           int
 	midRe, midIm []float64
 	out          []complex128
+	expected     int // outputs, 0 not known
 	rate, first  float64
 }
 
@@ -131,6 +132,11 @@ func (d *Demodulator) Rate() float64 { return d.rate }
 // the filters' common delay.
 func (d *Demodulator) Start() float64 { return d.first }
 
+// Expect says how many seconds will be fed before the output is drained: room for them
+// is then made at once, when the first samples come, and not grown into. It changes no
+// result.
+func (d *Demodulator) Expect(seconds float64) { d.expected = int(seconds*d.rate) + 1 }
+
 // Feed takes the next samples and appends to the output what they complete.
 func (d *Demodulator) Feed(x []float64) {
 	d.in.feed(x, func(span []float64, count int) {
@@ -172,6 +178,9 @@ func more(x *[]float64, n int) []float64 {
 
 // second runs the low-rate filter over the intermediate samples.
 func (d *Demodulator) second() {
+	if d.out == nil && d.expected > 0 {
+		d.out = make([]complex128, 0, d.expected)
+	}
 	n := len(d.taps)
 	pos := 0
 	for ; pos+n <= len(d.midRe); pos += d.d2 {

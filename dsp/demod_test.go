@@ -5,6 +5,7 @@ import (
 	"math"
 	"math/cmplx"
 	"math/rand/v2"
+	"slices"
 	"testing"
 
 	"headstack/dsp"
@@ -126,4 +127,29 @@ func feedBlocks(b *testing.B, x []float64, start func() func([]float64)) {
 func BenchmarkWelch(b *testing.B) {
 	x := tone(96000, 10, 0.5, 1000, 0)
 	feedBlocks(b, x, func() func([]float64) { return dsp.NewWelch(32768, 96000, 20, 20000).Feed })
+}
+
+// What is expected, too little or too much, makes room and no difference.
+func TestDemodulatorExpect(t *testing.T) {
+	x := make([]float64, 48000)
+	for i := range x {
+		x[i] = math.Sin(0.13 * float64(i))
+	}
+	outputs := func(seconds float64) []complex128 {
+		d := dsp.NewDemodulator(48000, dsp.Band{CarrierHz: 1000, PassHz: 80, StopHz: 176})
+		d.Expect(seconds)
+		for at := 0; at < len(x); at += 5000 {
+			d.Feed(x[at:min(at+5000, len(x))])
+		}
+		return d.Output()
+	}
+	want := outputs(0)
+	for _, seconds := range []float64{0.1, 1, 10} {
+		if got := outputs(seconds); !slices.Equal(got, want) {
+			t.Errorf("expecting %g s changes the output", seconds)
+		}
+	}
+	if room := cap(outputs(1)); room >= len(want)*5/4 {
+		t.Errorf("room for %d outputs, %d came", room, len(want))
+	}
 }

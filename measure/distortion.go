@@ -50,6 +50,7 @@ func hearDistortion(t *take, at stretch, c int) listener {
 	if ch == nil {
 		return nil
 	}
+	ch.expect(at.seconds)
 	return ch
 }
 

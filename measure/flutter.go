@@ -99,14 +99,18 @@ func hearSpeed(t *take, at stretch, c int) listener {
 	if t.speed.absent != "" {
 		return nil
 	}
-	t.speed.channels[c] = newSpeedChannel(t.rate, t.speed.band)
-	return t.speed.channels[c]
+	ch := newSpeedChannel(t.rate, t.speed.band)
+	ch.expected = int(at.seconds*ch.rate) + 1
+	t.speed.channels[c] = ch
+	return ch
 }
 
 // speedChannel follows the momentary frequency of one channel.
 type speedChannel struct {
 	demod *dsp.Demodulator
 	band  dsp.Band
+
+	expected int // amplitudes, 0 not known
 
 	last complex128 // amplitude before the next one
 	inc  []float32  // frequency over the carrier's, less 1, averaged from sample to sample
@@ -130,9 +134,12 @@ func newSpeedChannel(rate float64, band dsp.Band) *speedChannel {
 // feed keeps 8 bytes per demodulated sample, about 10 kB a second.
 func (c *speedChannel) feed(x []float64) {
 	c.demod.Feed(x)
+	if c.env == nil && c.expected > 0 { // room is made at once, not grown into
+		c.inc, c.env = make([]float32, 0, c.expected), make([]float32, 0, c.expected)
+	}
 	scale := c.rate / (2 * math.Pi * c.band.CarrierHz)
 	for _, z := range c.demod.Drain() {
-		if c.env != nil {
+		if len(c.env) > 0 {
 			c.inc = append(c.inc, float32(scale*cmplx.Phase(z*cmplx.Conj(c.last))))
 		}
 		c.env, c.last = append(c.env, float32(cmplx.Abs(z))), z

@@ -108,6 +108,13 @@ func (c *productChannel) carriers() []float64 {
 	return out
 }
 
+// expect makes room for a section of so many seconds.
+func (c *productChannel) expect(seconds float64) {
+	for _, d := range c.demods {
+		d.Expect(seconds)
+	}
+}
+
 func (c *productChannel) feed(x []float64) {
 	if len(c.tones) > 1 { // single tones are watched by their toneChannel
 		c.extent.feed(x)

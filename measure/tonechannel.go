@@ -198,6 +198,8 @@ func envelopeNoise(z []complex128, rate float64, band dsp.Band) float64 {
 func (c *toneChannel) reduce(z []complex128, rate float64) {
 	m := max(1, int(blockSeconds*rate))
 	c.dt = float64(m) / rate
+	n := len(z)/m + 1
+	c.power, c.phase, c.freq = make([]float64, 0, n), make([]float64, 0, n), make([]float64, 0, n)
 	ph := make([]float64, len(z))
 	ph[0] = cmplx.Phase(z[0])
 	for i := 1; i < len(z); i++ {

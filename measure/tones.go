@@ -40,6 +40,7 @@ func hearTone(t *take, at stretch, c int) listener {
 	}
 	band, _ := toneBand(at.section.ToneHz*at.ratio, t.rate)
 	tt.channels[c] = newToneChannel(t.rate, band)
+	tt.channels[c].demod.Expect(at.seconds)
 	tt.channels[c].passedThrough(t.face, c+1)
 	return tt.channels[c]
 }
