@@ -50,8 +50,11 @@ func (e *estimate) of(c sum, constant float64) number {
 			v += a * b * e.cov.at(i, j)
 		}
 	}
-	return number{mean: constant, sd: math.Sqrt(math.Max(v, 0)), weight: e.weight}
+	return number{mean: constant, sd: wider * math.Sqrt(math.Max(v, 0)), weight: e.weight}
 }
+
+// wider is for spreads that are learned from some tens of figures instead of being known.
+const wider = 1.1
 
 // place of a parameter.
 func (e *estimate) place(p *param) int { return slices.Index(e.params, p) }

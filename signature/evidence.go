@@ -9,7 +9,8 @@ package signature
 type Evidence struct {
 	// Shared[c] is for a cause that acts on all tracks of the head or path.
 	Shared map[Cause]float64
-	// Track[t][c] is for cause c on track t+1 alone, given no other cause there.
+	// Track[t][c] is for cause c on track t+1 alone, given no other cause there; nil for a
+	// track that was not captured.
 	Track []map[Cause]float64
 	// GivenShared[s][t][c] is the same where the shared cause s acts as well.
 	GivenShared map[Cause][]map[Cause]float64

@@ -3,6 +3,7 @@ package signature
 import (
 	"errors"
 	"fmt"
+	"math"
 	"slices"
 
 	"headstack/measure"
@@ -27,6 +28,26 @@ func Explain(rep measure.Report, opt Options) (Explanation, error) {
 	nr := d.unstretch()
 	r := explainData(d, usual(opt))
 	return r.explanation(nr), nil
+}
+
+// Likelihoods weighs every cause on every track, for a diagnosis. It takes as long as
+// Explain.
+func Likelihoods(rep measure.Report, opt Options) (Evidence, error) {
+	if opt.Tape == nil {
+		return Evidence{}, ErrNoTape
+	}
+	d, err := gather(rep, opt)
+	if err != nil {
+		return Evidence{}, err
+	}
+	stretched := d.unstretch()
+	ev := explainData(d, usual(opt)).evidence()
+	for _, f := range stretched {
+		for _, t := range f.Tracks {
+			ev.Track[t-1][f.Cause] = math.Log(f.Probability/math.Max(1-f.Probability, 1e-9)) - math.Log(stretchChance/(1-stretchChance))
+		}
+	}
+	return ev, nil
 }
 
 // Compare fits the difference of two reports of the same tape on the same machine, after

@@ -232,7 +232,8 @@ func (d *data) steady() {
 	for t := range d.tracks {
 		widest = math.Max(widest, math.Abs(d.lean(t)))
 	}
-	sd := math.Max(1.4826*median(off), 0.01)
+	// Some twenty tones tell their scatter to a sixth: a little wider, to be safe.
+	sd := math.Max(1.15*1.4826*median(off), 0.01)
 	for k, i := range at {
 		d.weave[i] = sd
 		if off[k] > 8*sd+2/widest {

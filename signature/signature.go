@@ -98,9 +98,6 @@ type Explanation struct {
 	// Reference and Method say what 0 dB is and how the figures came about.
 	Reference string `json:"reference"`
 	Method    string `json:"method"`
-
-	// Log-likelihoods for a diagnosis; not part of the JSON form.
-	Evidence Evidence `json:"-"`
 }
 
 // Confusion is a pair of causes that the tones at hand do not tell apart.
