@@ -1,6 +1,9 @@
 package signature
 
-import "math"
+import (
+	"fmt"
+	"math"
+)
 
 // Slopes of level steps: a sound path, a 2:1 expander left on, a 2:1 compressor. Common
 // practice, no source.
@@ -38,7 +41,13 @@ func (d *data) unstretch() []Finding {
 	if len(on) == 0 {
 		return nil
 	}
-	return []Finding{{Cause: NoiseReductionOn, Tracks: on, Parameters: []Parameter{}, Probability: least, Nature: Electrical}}
+	r := result{d: d}
+	mean := 0.0
+	for _, track := range on {
+		mean += d.slope[d.index(track)] / float64(len(on))
+	}
+	return []Finding{{Cause: NoiseReductionOn, Tracks: on, Parameters: []Parameter{}, Probability: least, Nature: Electrical,
+		Sentence: fmt.Sprintf("%s: level steps of 10 dB read as %.0f dB: noise reduction is left on, or its bypass does not work; the other findings hold for what stands before it.", upper(r.tracksText(on)), 10*mean)}}
 }
 
 // unityDB is how far the level at which a compander neither lifts nor lowers may be from

@@ -22,14 +22,15 @@ func TestOne(t *testing.T) {
 	}
 	t.Logf("%v arc %.2f %+v", s.causes, s.arc, s.faults)
 	for _, f := range e.Findings {
-		t.Logf("   %.4f %s %v", f.Probability, f.Cause, f.Tracks)
+		t.Logf("   %.4f %s %v: %s / %s", f.Probability, f.Cause, f.Tracks, f.Sentence, f.WouldSeparate)
 		for _, p := range f.Parameters {
 			t.Logf("        %s %d %.3f %.3f..%.3f", p.Name, p.Track, p.Value, p.Lo, p.Hi)
 		}
 	}
-	for _, l := range signature.Dump(rep, b.opt) {
-		t.Log(l)
+	for _, o := range e.Open {
+		t.Log("OPEN ", o.Sentence, " / ", o.WouldSeparate)
 	}
+	t.Log(e.SetAside, e.Warnings, e.Method)
 	for _, r := range rep.Measures {
 		switch r.Name {
 		case "level", "delay", "noise_floor", "flicker_treble", "flicker_all_band":

@@ -1,6 +1,7 @@
 package signature
 
 import (
+	"cmp"
 	"errors"
 	"fmt"
 	"math"
@@ -62,67 +63,69 @@ func Compare(before, after measure.Report, between string, opt Options) (Explana
 
 // explanation puts the result into words and numbers.
 func (r *result) explanation(stretched []Finding) Explanation {
-	var e Explanation
-	e.Findings = append(e.Findings, stretched...)
-	for _, g := range r.groups() {
+	e := Explanation{Findings: stretched, Curves: r.curves(), SetAside: r.asideSentences(), Warnings: r.d.warnings()}
+	e.Reference = "0 dB is what a sound track plays: the tape's stated levels on a machine lined up to it, fringing taken off; levels of tracks re the mean of those without a finding of gain"
+	e.Method = fmt.Sprintf("%d figures of %d tracks fitted with up to %d causes at once of %d that were tried; probabilities are of causes given the figures, the stated chances of causes and the spreads of sound machines; intervals are 95 %% credible ones",
+		r.d.figures(), len(r.d.tracks), mostSuspects, len(r.full.grids))
+	groups := r.groups()
+	for _, g := range groups {
 		if g.p < shownProbability {
 			break
 		}
-		f := Finding{Cause: g.best.cause, Probability: g.p, Nature: NatureOf(g.best.cause), Parameters: r.parameters(g)}
+		f := Finding{Cause: g.best.cause, Probability: math.Min(g.p, 1), Nature: NatureOf(g.best.cause), Parameters: r.parameters(g)}
 		for _, t := range g.best.tracks {
 			f.Tracks = append(f.Tracks, r.d.tracks[t])
 		}
+		f.Sentence, f.WouldSeparate = r.sentence(g, f), r.wouldSeparate(g)
 		e.Findings = append(e.Findings, f)
 	}
 	if p := r.noneP(); len(stretched) == 0 && p >= shownProbability {
-		e.Findings = append(e.Findings, Finding{Cause: None, Tracks: []int{}, Parameters: []Parameter{}, Probability: p})
+		e.Findings = append(e.Findings, Finding{Cause: None, Tracks: []int{}, Parameters: []Parameter{}, Probability: math.Min(p, 1), Sentence: r.soundSentence()})
 	}
-	slices.SortStableFunc(e.Findings, func(a, b Finding) int {
-		switch {
-		case a.Probability > b.Probability:
-			return -1
-		case a.Probability < b.Probability:
-			return 1
-		}
-		return 0
-	})
+	e.Open = r.confusions(groups)
+	slices.SortStableFunc(e.Findings, func(a, b Finding) int { return cmp.Compare(b.Probability, a.Probability) })
 	return e
 }
 
-// Dump is for debugging.
-func Dump(rep measure.Report, opt Options) []string {
-	d, _ := gather(rep, opt)
-	d.unstretch()
-	r := explainData(d, usual(opt))
-	var out []string
-	for i, h := range r.fits[:12] {
-		s := ""
-		for j, p := range h.params {
-			s += " " + itoa(int(p.fam)) + ":" + fmt.Sprintf("%.4f", p.value(h.q[j]))
+// figures counts what was fitted.
+func (d *data) figures() int {
+	n := 0
+	for t := range d.tracks {
+		for i := range d.rows {
+			if d.sd[t][i] != missing {
+				n++
+			}
 		}
-		out = append(out, fmt.Sprintf("%.4f %.2f %s | %s chi2 %.1f", r.p[i], h.score, keyOf(h.list), s, h.r.inner(h.r)))
 	}
-	h := r.fits[0]
-	u := r.full.w.shared(h.r)
-	for i, row := range d.rows {
-		if row.kind != rowLevel && row.kind != rowDelay {
-			continue
-		}
-		s := fmt.Sprintf("%d %g u %.2f:", row.kind, row.hz, u[i])
+	return n
+}
+
+// warnings are the doubts that hold for the whole.
+func (d *data) warnings() []string {
+	out := append([]string{}, d.warn...)
+	levels := 0
+	has := map[kind]bool{}
+	for i, r := range d.rows {
 		for t := range d.tracks {
-			res := d.y[t][i] - u[i]
-			for j, p := range h.params {
-				col := make([]float64, len(d.rows))
-				d.law(p, p.value(h.q[j]), t, col)
-				res -= col[i]
+			if d.sd[t][i] != missing {
+				has[r.kind] = true
 			}
-			if d.sd[t][i] == missing {
-				res = 99
-			}
-			s += fmt.Sprintf(" %.2f", res)
 		}
-		out = append(out, s)
+		if r.kind == rowLevel {
+			levels++
+		}
 	}
-	out = append(out, fmt.Sprintf("each %.3f tone %.3f", r.s.eachDB, r.s.toneDB))
+	if len(d.tracks) == 1 {
+		out = append(out, "one track alone: its level cannot be judged, and errors of the tape's tones count as its own; capture the other tracks too")
+	}
+	if len(d.tracks) > 1 && !has[rowDelay] && d.line.sd == 0 {
+		out = append(out, "no delays between tracks: azimuth and electronics are told by level alone; capture tracks in pairs")
+	}
+	if levels < 6 {
+		out = append(out, fmt.Sprintf("%d tones only: few causes can be told apart", levels))
+	}
+	if !has[rowNoise] {
+		out = append(out, "no silent section: an open head lead cannot be told from a dead stage")
+	}
 	return out
 }
