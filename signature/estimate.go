@@ -100,6 +100,9 @@ func (e *estimate) spacingOf(t int) number {
 		for _, p := range s.params {
 			if (p.fam == bySpacing || p.fam == byRamp) && slices.Contains(p.on, t) {
 				x := p.value(e.q[e.place(p)]) * p.weight(t)
+				if p.undone {
+					x = -x
+				}
 				value += x
 				c[e.place(p)] = x
 			}

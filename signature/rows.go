@@ -47,6 +47,9 @@ type data struct {
 	line   figure      // measured azimuth where single delays are not linked, arcmin
 	speed  float64     // of the recording, m/s
 	warn   []string
+
+	change  bool   // the figures are differences of two captures
+	between string // what was done between them
 }
 
 // figure is a value and its standard error; sd 0 means there is none.

@@ -75,6 +75,9 @@ func (s *suspect) id() string {
 	out := s.key
 	for _, p := range s.params {
 		out += "|" + itoa(int(p.fam)) + "," + itoa(len(p.on)) + "," + itoa(int(p.sign)) + "," + itoa(int(p.replay.HighUs*10)) + "," + itoa(int(p.replay.LowUs)) + "," + itoa(int(10*p.mean))
+		if p.undone {
+			out += "-"
+		}
 	}
 	return out
 }

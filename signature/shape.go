@@ -56,6 +56,9 @@ func (d *data) law(p *param, x float64, t int, dst []float64) {
 			r.kind == rowMissing && p.fam == byMissing:
 			dst[i] = x * w
 		}
+		if p.undone {
+			dst[i] = -dst[i]
+		}
 	}
 }
 

@@ -22,6 +22,7 @@ type param struct {
 	replay   tape.Equalisation
 	// acrossCore is the part of the ramp that lies across one core (byRamp).
 	acrossCore float64
+	undone     bool // what was there before is gone: the law with the other sign
 }
 
 // value is the number at coordinate q.
@@ -92,6 +93,9 @@ func normal(fam family, mean, sd float64, on ...int) *param {
 
 // suspects lists every cause on every track or pattern that the data could show.
 func (d *data) suspects() []*suspect {
+	if d.change {
+		return d.changes()
+	}
 	var out []*suspect
 	all := make([]int, len(d.tracks))
 	for t := range all {

@@ -67,6 +67,9 @@ func listText(list []Parameter) string {
 
 // sentence says a finding in plain words.
 func (r *result) sentence(g group, f Finding) string {
+	if r.d.change {
+		return r.changeSentence(g, f)
+	}
 	who := upper(r.tracksText(f.Tracks))
 	has := " has"
 	if len(f.Tracks) > 1 {
@@ -91,7 +94,7 @@ func (r *result) sentence(g group, f Finding) string {
 		}
 		return fmt.Sprintf("%s plays %s %s than the other tracks at all tones alike: level trim, contact or gain in the electronics, not tape contact.", who, sizeText(ps[0]), way)
 	case Spacing:
-		return fmt.Sprintf("%s%s treble lost as %s of air between tape and head takes it: dirt or contact, not electronics.", who, has, listText(ps))
+		return fmt.Sprintf("%s%s lost treble as by %s of air between tape and head: dirt or contact, not electronics.", who, has, listText(ps))
 	case SpacingRamp:
 		first, last := ps[0], ps[len(ps)-1]
 		if first.Value > last.Value {
@@ -104,18 +107,18 @@ func (r *result) sentence(g group, f Finding) string {
 			later = "lower"
 		}
 		hz, db := r.azimuthCost(ps[0].Value)
-		return fmt.Sprintf("The head's azimuth stands %s off the recording (%s tracks play later): a track alone loses %.1f dB at %s, the sum of outer tracks much more.", figureText(ps[0], true), later, db, hertz(hz))
+		return fmt.Sprintf("The head's azimuth stands %s off the recording (%s tracks play later): a single track loses only %.1f dB at %s by it, outer tracks added together much more.", figureText(ps[0], true), later, db, hertz(hz))
 	case GapWear:
-		return fmt.Sprintf("%s%s treble lost as by a gap of %s: a gap opened by wear or damage; tape contact would take more of the middle tones.", who, has, figureText(ps[0], false))
+		return fmt.Sprintf("%s%s lost treble as by a gap of %s: a gap opened by wear or damage; tape contact would take more of the middle tones.", who, has, figureText(ps[0], false))
 	case Height:
 		return fmt.Sprintf("%s plays low at all tones, and lowest in the bass, as a core does that stands partly beyond the edge of the tape: head height or tape guides.", who)
 	case Equalisation:
 		e := r.replayOf(g)
 		return fmt.Sprintf("%s have the response of a replay curve of %s instead of the tape's %s: tape-type or equalisation switch, or this tape is of another standard.", who, e, curve(r.d.opt.Tape.EqualisationUs.High, r.d.opt.Tape.EqualisationUs.Low))
 	case LowCorner:
-		return fmt.Sprintf("%s%s bass lost below %s as by a capacitor grown small, and lead%s the others in the bass accordingly: coupling capacitor or a joint, not the tape path.", who, has, figureText(ps[0], false), plural(f.Tracks))
+		return fmt.Sprintf("%s%s lost bass below %s as by a capacitor grown small, and lead%s the others in the bass accordingly: coupling capacitor or a joint, not the tape path.", who, has, figureText(ps[0], false), plural(f.Tracks))
 	case HighCorner:
-		return fmt.Sprintf("%s%s treble lost above %s as by a part of the electronics, and lag%s the others accordingly: treble part or load of the head, not tape contact.", who, has, figureText(ps[0], false), plural(f.Tracks))
+		return fmt.Sprintf("%s%s lost treble above %s as by a part of the electronics, and lag%s the others accordingly: treble part or load of the head, not tape contact.", who, has, figureText(ps[0], false), plural(f.Tracks))
 	case HeadOpen:
 		return fmt.Sprintf("%s has next to no signal but more noise than the others: open head winding or head lead.", who)
 	case UnsteadyContact:
@@ -191,11 +194,19 @@ func (r *result) azimuthCost(arcmin float64) (hz, db float64) {
 // soundSentence says that nothing is wrong.
 func (r *result) soundSentence() string {
 	s := "No loss beyond what sound machines show."
+	if r.d.change {
+		s = upper(r.d.between) + " changed nothing beyond what two captures of one machine differ by."
+	}
 	if len(r.d.tracks) > 1 && len(r.estimate) > 0 {
 		n := []number{r.estimate[0].azimuth()}
 		p := Parameter{Unit: "arcmin"}
 		p.Value, p.Lo, p.Hi = mixed(n)
-		s += " Azimuth: " + figureText(p, true) + "."
+		if r.d.change {
+			s += " Azimuth: change"
+		} else {
+			s += " Azimuth:"
+		}
+		s += " " + figureText(p, true) + "."
 	}
 	return s
 }
