@@ -47,7 +47,8 @@ func (d *data) unstretch() []Finding {
 		mean += d.slope[d.index(track)] / float64(len(on))
 	}
 	return []Finding{{Cause: NoiseReductionOn, Tracks: on, Parameters: []Parameter{}, Probability: least, Nature: Electrical,
-		Sentence: fmt.Sprintf("%s: level steps of 10 dB read as %.0f dB: noise reduction is left on, or its bypass does not work; the other findings hold for what stands before it.", upper(r.tracksText(on)), 10*mean)}}
+		Sentence:      fmt.Sprintf("%s: level steps of 10 dB read as %.0f dB: noise reduction is left on, or its bypass does not work; the other findings hold for what stands before it.", upper(r.tracksText(on)), 10*mean),
+		WouldSeparate: "switch noise reduction off, on every track, and play two tones 10 dB apart: they must read 10 dB apart"}}
 }
 
 // unityDB is how far the level at which a compander neither lifts nor lowers may be from

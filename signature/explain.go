@@ -55,9 +55,9 @@ func Likelihoods(rep measure.Report, opt Options) (Evidence, error) {
 func (r *result) explanation(stretched []Finding) Explanation {
 	e := Explanation{Findings: stretched, Curves: r.curves(), SetAside: r.asideSentences(), Warnings: r.d.warnings()}
 	if r.d.change {
-		e.Reference = "0 is no change: after less before, levels re the mean of the tracks without a finding of gain"
+		e.Reference = "no change; after less before, levels re the mean of the tracks without a finding of gain"
 	} else {
-		e.Reference = "0 dB is what a sound track plays: the tape's stated levels on a machine lined up to it, fringing taken off; levels of tracks re the mean of those without a finding of gain"
+		e.Reference = "what a sound track plays: the tape's stated levels on a machine lined up to it, fringing taken off; levels of tracks re the mean of those without a finding of gain"
 	}
 	e.Method = fmt.Sprintf("%d figures of %d tracks fitted with up to %d causes at once of %d that were tried; probabilities are of causes given the figures, the stated chances of causes and the spreads of sound machines; intervals are 95 %% credible ones",
 		r.d.figures(), len(r.d.tracks), mostSuspects, len(r.full.grids))

@@ -180,10 +180,14 @@ func cheapTest(a, b Cause) string {
 }
 
 // wouldSeparate is the test that tells a finding from its strongest rival among the
-// hypotheses without it; empty where nothing likely rivals it.
+// hypotheses without it; where nothing likely rivals it, the one that parts what it
+// leaves open. It is empty for a change, which was a test itself.
 func (r *result) wouldSeparate(g group) string {
-	if g.p > 0.98 {
+	if r.d.change {
 		return ""
+	}
+	if g.p > 0.98 {
+		return confirm(g.best.cause)
 	}
 	against := map[Cause]float64{}
 	for i, h := range r.fits {

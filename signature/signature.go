@@ -79,7 +79,7 @@ type Finding struct {
 	// Sentence says it in plain words with numbers.
 	Sentence string `json:"sentence"`
 	// WouldSeparate is the next cheap test that would tell this finding from what
-	// remains possible; empty where nothing does.
+	// remains possible, or which of its sources it is; empty where nothing does.
 	WouldSeparate string `json:"would_separate"`
 }
 
@@ -95,7 +95,7 @@ type Explanation struct {
 	// Set aside: figures that fit nothing and were not used, in words.
 	SetAside []string `json:"set_aside"`
 	Warnings []string `json:"warnings"`
-	// Reference and Method say what 0 dB is and how the figures came about.
+	// Reference says what 0 dB is ("what a sound track plays: ..."), Method how the figures came about.
 	Reference string `json:"reference"`
 	Method    string `json:"method"`
 }

@@ -4,7 +4,6 @@ import (
 	"bytes"
 	"context"
 	"encoding/json"
-	"fmt"
 	"math"
 	"path/filepath"
 	"slices"
@@ -16,7 +15,6 @@ import (
 	"github.com/santhosh-tekuri/jsonschema/v6"
 
 	"headstack/machine"
-	"headstack/measure"
 	"headstack/signature"
 	"headstack/sim"
 	"headstack/testtape"
@@ -34,13 +32,6 @@ func TestScripts(t *testing.T) {
 			"jsonhas":      jsonHas,
 			"playworn":     playWorn,
 			"jsonexplains": jsonExplains,
-		},
-		Condition: func(name string) (bool, error) {
-			if name != "explains" {
-				return false, fmt.Errorf("condition %q is not known", name)
-			}
-			_, err := signature.Compare(measure.Report{}, measure.Report{}, "", signature.Options{Tape: &testtape.Tape{}})
-			return err == nil || err.Error() != "not yet", nil
 		},
 		Setup: func(e *testscript.Env) error {
 			e.Setenv("HEADSTACK_BENCH", filepath.Join(e.WorkDir, "bench"))
