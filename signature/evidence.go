@@ -16,4 +16,8 @@ type Evidence struct {
 	GivenShared map[Cause][]map[Cause]float64
 	// Group[g] is for GroupGain on Options.Groups[g].
 	Group []float64
+	// Both[t] is for two causes on track t+1 together, and SharedBoth for two shared ones,
+	// where at least one of them says something alone.
+	Both       []map[Pair]float64
+	SharedBoth map[Pair]float64
 }

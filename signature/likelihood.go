@@ -43,7 +43,13 @@ func (r *result) evidence() Evidence {
 		}
 		ev.Shared[s.cause] = logAdd(old, l)
 	}
+	ev.SharedBoth = r.pairs(base, shared, ev.Shared)
 	ev.Track = r.trackEvidence(best.list, byTrack)
+	ev.Both = make([]map[Pair]float64, len(ev.Track))
+	for t, track := range r.d.tracks {
+		rest := without(best.list, func(s *suspect) bool { return len(s.tracks) == 1 && s.tracks[0] == t })
+		ev.Both[track-1] = r.pairs(r.full.solve(rest, nil), byTrack[t], ev.Track[track-1])
+	}
 	for c, l := range ev.Shared {
 		if l < relevant {
 			continue
