@@ -33,6 +33,7 @@ func explainData(d *data, s spread) *result {
 	if changed {
 		s.toneDB = learned.toneDB
 		s.delayScale = math.Max(1, learned.delayScale)
+		s.gapUm = math.Max(learned.gapUm, s.gapUm/10)
 		s.eachDB = math.Max(learned.eachDB, leastEachDB)
 		full = newFitter(d, s, false)
 		fits = full.search(list)
@@ -78,10 +79,12 @@ func (f *fitter) learn(s spread, h *fit) (_ spread, changed bool) {
 	own := h.r.clone()
 	own.plus(-1, f.w.of(cols))
 	each, n := 0.0, 0
-	for t, rows := range f.w.levels {
+	for t, rows := range f.w.dense {
 		for _, r := range rows {
-			each += sq(own.xi[t][r])
-			n++
+			if f.d.rows[r].kind == rowLevel {
+				each += sq(own.xi[t][r])
+				n++
+			}
 		}
 	}
 	tones := 0
@@ -113,6 +116,7 @@ func (f *fitter) learn(s spread, h *fit) (_ spread, changed bool) {
 		k2 = 1 // tone errors and single figures are one
 	}
 	out := s
+	out.gapUm = s.gapUm * math.Sqrt(f.scatterScale(s, h, u, lean))
 	out.delayScale = s.delayScale * math.Sqrt(f.delayScale(own, h))
 	out.eachDB *= math.Sqrt(clamp(k2, 0.01, 9))
 	out.fringing *= math.Sqrt(clamp(k2, 0.01, 9))
@@ -132,7 +136,7 @@ func (f *fitter) delayScale(own *vec, h *fit) float64 {
 		}
 		rows++
 		for t := range f.d.tracks {
-			if f.w.scale[t][r] > 0 {
+			if f.d.sd[t][r] != missing {
 				sum += sq(own.xi[t][r])
 				n++
 			}
@@ -143,6 +147,36 @@ func (f *fitter) delayScale(own *vec, h *fit) float64 {
 		return 1
 	}
 	return clamp((delayBelief+sum)/(delayBelief+dof), 1e-6, 9)
+}
+
+// scatterScale is the factor on the variance of the scatter of gaps that the mean delays
+// of the tracks show, all tones together.
+func (f *fitter) scatterScale(s spread, h *fit, u, lean []float64) float64 {
+	sum, n := 0.0, 0
+	col := make([]float64, len(f.d.rows))
+	for t := range f.d.tracks {
+		left, count := 0.0, 0
+		made := make([]float64, len(f.d.rows))
+		for i, p := range h.params {
+			if p.weight(t) != 0 {
+				f.d.law(p, p.value(h.q[i]), t, col)
+				for r := range made {
+					made[r] += col[r]
+				}
+			}
+		}
+		for r, row := range f.d.rows {
+			if row.kind == rowDelay && f.d.sd[t][r] != missing {
+				left += f.d.y[t][r] - u[r] - lean[r]*f.d.lean(t) - made[r]
+				count++
+			}
+		}
+		if count > 0 {
+			sum += sq(left / float64(count) / (s.gapUm * 1e-6 / f.d.playedSpeed() * 1e6))
+			n++
+		}
+	}
+	return clamp((delayBelief+sum)/(delayBelief+math.Max(1, float64(n-2))), 1e-6, 30)
 }
 
 func clamp(x, lo, hi float64) float64 { return math.Max(lo, math.Min(hi, x)) }

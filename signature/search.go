@@ -113,36 +113,12 @@ func (f *fitter) promise(h *fit, inv matrix, s *suspect) (q []float64, gain floa
 	if len(s.params) > 1 {
 		r = r.clone()
 	}
-	n := len(h.params)
-	b, bm := make([]float64, n), make([]float64, n)
 	for _, p := range s.params {
 		best, bestQ := math.Inf(-1), p.mean
-		for _, g := range f.grid(p) {
-			for i := range n {
-				b[i] = h.points[i].slope(&g)
-				bm[i] = h.points[i].kd * g.made(h.points[i].dm)
-			}
-			// What the suspect explains and the hypothesis cannot follow: at the point of
-			// the grid, its change and its curvature along the slope.
-			own, left, won := g.slope(&g), g.along(r), g.made(r)
-			left -= g.kd * g.made(g.dm)
-			won -= g.norm() / 2
-			for i := range n {
-				for j := range n {
-					own -= b[i] * inv.at(i, j) * b[j]
-					won += bm[i] * inv.at(i, j) * bm[j] / 2
-					left += bm[i] * inv.at(i, j) * b[j]
-				}
-			}
-			own = math.Max(own, 0) + 1/sq(p.sd)
-			left -= (g.q - p.mean) / sq(p.sd)
-			step := left / own
-			if p.log {
-				step = clamp(step, -0.6*p.sd, 0.6*p.sd)
-			}
-			v := won - sq((g.q-p.mean)/p.sd)/2 + left*step - own*step*step/2 - math.Log(own)/2 - math.Log(p.sd)
+		for _, g := range f.products(h, r, p) {
+			v, at := g.promise(inv, p)
 			if v > best {
-				best, bestQ = v, g.q+step
+				best, bestQ = v, at
 			}
 		}
 		q, gain = append(q, bestQ), gain+best
@@ -152,6 +128,82 @@ func (f *fitter) promise(h *fit, inv matrix, s *suspect) (q []float64, gain floa
 		}
 	}
 	return q, gain
+}
+
+// product holds the inner products that tell what a parameter promises at a coordinate.
+type product struct {
+	q                float64
+	own, cross, norm float64   // slope with slope, slope with change, change with change
+	along, made      float64   // slope and change with the residual
+	slopes, changes  []float64 // slope and change with the hypothesis's slopes
+}
+
+// products are the products at the points of the grid. Those of a linear law are all
+// multiples of one.
+func (f *fitter) products(h *fit, r *vec, p *param) []product {
+	n := len(h.params)
+	if !p.fam.linear() {
+		var out []product
+		for _, g := range f.grid(p) {
+			x := product{q: g.q, own: g.slope(&g), cross: g.kd * g.made(g.dm), norm: g.norm(), along: g.along(r), made: g.made(r),
+				slopes: make([]float64, n), changes: make([]float64, n)}
+			for i := range n {
+				x.slopes[i] = h.points[i].slope(&g)
+				x.changes[i] = h.points[i].kd * g.made(h.points[i].dm)
+			}
+			out = append(out, x)
+		}
+		return out
+	}
+	unit := f.at(p, 0).dm
+	uu, ur := unit.inner(unit), unit.inner(r)
+	us := make([]float64, n)
+	for i := range n {
+		us[i] = h.points[i].along(unit)
+	}
+	times := func(q, m, d float64) product {
+		x := product{q: q, own: d * d * uu, cross: m * d * uu, norm: m * m * uu, along: d * ur, made: m * ur,
+			slopes: make([]float64, n), changes: make([]float64, n)}
+		for i, v := range us {
+			x.slopes[i], x.changes[i] = d*v, m*v
+		}
+		return x
+	}
+	if !p.log {
+		return []product{times(0, 0, 1)}
+	}
+	var out []product
+	for _, s := range gridSteps {
+		q := p.mean + s*p.sd
+		x := p.value(q)
+		out = append(out, times(q, x, x))
+	}
+	return out
+}
+
+// promise is the estimated gain in score and the coordinate at which it is reached: what
+// the parameter explains at this point and along its slope, and the hypothesis, following
+// linearly, does not.
+func (g *product) promise(inv matrix, p *param) (gain, q float64) {
+	own, left, won := g.own, g.along-g.cross, g.made-g.norm/2
+	for i, b := range g.slopes {
+		follow, change := 0.0, 0.0
+		for j := range g.slopes {
+			v := inv.at(i, j)
+			follow += v * g.slopes[j]
+			change += v * g.changes[j]
+		}
+		own -= b * follow
+		won += g.changes[i] * change / 2
+		left += g.changes[i] * follow
+	}
+	own = math.Max(own, 0) + 1/sq(p.sd)
+	left -= (g.q - p.mean) / sq(p.sd)
+	step := left / own
+	if p.log {
+		step = clamp(step, -0.6*p.sd, 0.6*p.sd)
+	}
+	return won - sq((g.q-p.mean)/p.sd)/2 + left*step - own*step*step/2 - math.Log(own)/2 - math.Log(p.sd), g.q + step
 }
 
 // outlierSigma is by how many standard deviations a figure must miss to be tried as a
@@ -166,7 +218,7 @@ func (f *fitter) outliers(h *fit) []candidate {
 	}
 	var found []miss
 	for t := range f.d.tracks {
-		rows := f.w.levels[t]
+		rows := f.w.dense[t]
 		if len(rows) < 4 || h.r.xi[t] == nil {
 			continue
 		}
@@ -178,6 +230,9 @@ func (f *fitter) outliers(h *fit) []candidate {
 		f.w.chol[t].backward(l, l)
 		inv := f.w.chol[t].inverse()
 		for i, r := range rows {
+			if f.d.rows[r].kind != rowLevel {
+				continue
+			}
 			if z := math.Abs(l[i]) / math.Sqrt(inv.at(i, i)); z > outlierSigma {
 				found = append(found, miss{t, r, z})
 			}

@@ -15,6 +15,7 @@ type spread struct {
 	spacingUm  float64 // contact of a track
 	eachDB     float64 // each figure by itself: head, amplifier, tape under this track
 	fringing   float64 // of the fringing gain, as a part of it: pole shapes differ
+	gapUm      float64 // how far the gap of a track stands before or behind the line of all
 	delayUs    float64 // slitting, gap scatter
 	delayDeg   float64 // phase of the electronics
 	delayScale float64 // on the whole scatter of delays, measuring included
@@ -36,7 +37,7 @@ type spread struct {
 // usual is the spread of captures of a test tape.
 func usual(opt Options) spread {
 	s := spread{
-		gainDB: 0.2, spacingUm: 0.015, eachDB: 0.05, fringing: 0.03, delayUs: 0.3, delayDeg: 0.4, delayScale: 1, noiseDB: 1, flicker: 0.4,
+		gainDB: 0.2, spacingUm: 0.015, eachDB: 0.05, fringing: 0.03, gapUm: 0.3, delayUs: 0.3, delayDeg: 0.4, delayScale: 1, noiseDB: 1, flicker: 0.4,
 		offsetDB: 30, toneDB: opt.ToneErrorDB, trebleDB: 0.05, contourDB: 0.8, bassDB: 1, commonUs: 1e5, commonNois: 20, commonFlik: 0.8,
 		azimuthArcmin: 0.7,
 	}
@@ -50,7 +51,7 @@ func usual(opt Options) spread {
 // the tape's errors and the head's own differences cancel.
 func repeated() spread {
 	return spread{
-		gainDB: 0.05, spacingUm: 0.004, eachDB: 0.05, fringing: 0.01, delayUs: 0.3, delayDeg: 0.05, delayScale: 1, noiseDB: 1, flicker: 0.4,
+		gainDB: 0.05, spacingUm: 0.004, eachDB: 0.05, fringing: 0.01, gapUm: 0.01, delayUs: 0.3, delayDeg: 0.05, delayScale: 1, noiseDB: 1, flicker: 0.4,
 		offsetDB: 0.3, toneDB: 0.05, trebleDB: 0.05, contourDB: 0.05, bassDB: 0.05, commonUs: 1e5, commonNois: 3, commonFlik: 0.8,
 		azimuthArcmin: 0.3,
 	}
@@ -63,24 +64,28 @@ const (
 	usualTrebleDB = 0.08
 )
 
-// trackCovariance is the covariance of the levels of one track about what is common, over
-// the given rows. bare leaves out the spreads of gain and spacing, for a fit that has
+// trackCovariance is the covariance of the levels and delays of one track about what is
+// common, over the given rows. bare leaves out the spreads of gain and spacing, for a fit that has
 // them as parameters.
 func (d *data) trackCovariance(s spread, t int, rows []int, bare bool) matrix {
 	m := newMatrix(len(rows))
 	var bases [][]float64
 	if d.loose[t] > 0 {
 		base := make([]float64, len(rows))
-		for i := range base {
-			base[i] = d.loose[t]
+		for i, r := range rows {
+			if d.rows[r].kind == rowLevel {
+				base[i] = d.loose[t]
+			}
 		}
 		bases = append(bases, base)
 	}
 	if !bare {
 		gain, space := make([]float64, len(rows)), make([]float64, len(rows))
 		for i, r := range rows {
-			gain[i] = s.gainDB
-			space[i] = s.spacingUm * spacingPerUm(d.rows[r])
+			if d.rows[r].kind == rowLevel {
+				gain[i] = s.gainDB
+				space[i] = s.spacingUm * spacingPerUm(d.rows[r])
+			}
 		}
 		bases = append(bases, gain, space)
 	}
@@ -88,12 +93,25 @@ func (d *data) trackCovariance(s spread, t int, rows []int, bare bool) matrix {
 		// The models of fringing differ in strength and in how soon it falls off.
 		fringe, fall := make([]float64, len(rows)), make([]float64, len(rows))
 		for i, r := range rows {
+			if d.rows[r].kind != rowLevel {
+				continue
+			}
 			fringe[i] = s.fringing * d.fringe[t][r]
 			fall[i] = fringe[i] * math.Log(float64(d.rows[r].lambda)/1e-3) / 2
 		}
 		bases = append(bases, fringe, fall)
 	}
+	scatter := s.gapUm / d.playedSpeed() // µs
 	for i, r := range rows {
+		if d.rows[r].kind == rowDelay {
+			m.add(i, i, sq(d.ownSpread(s, t, r)))
+			for j, q := range rows {
+				if d.rows[q].kind == rowDelay {
+					m.add(i, j, scatter*scatter)
+				}
+			}
+			continue
+		}
 		sd := d.sd[t][r]
 		m.add(i, i, sd*sd+s.eachDB*s.eachDB)
 		for _, b := range bases {

@@ -206,6 +206,9 @@ func (d *data) everywhere(all []int) []*suspect {
 	return out
 }
 
+// rampStarts is at how many tracks a ramp may start; on wide heads not every one is tried.
+const rampStarts = 8
+
 // ramps are spacings that grow in a straight line from one track to the edge, in either
 // direction.
 func (d *data) ramps() []*suspect {
@@ -215,7 +218,8 @@ func (d *data) ramps() []*suspect {
 	}
 	var out []*suspect
 	for dir, key := range []string{"/up", "/down"} {
-		for from := range n - 2 { // the last track without spacing
+		step := (n-2)/rampStarts + 1
+		for from := 0; from < n-2; from += step { // the last track without spacing
 			p := size(SpacingUm, byRamp, 1, 0.8, 0.8)
 			s := &suspect{cause: SpacingRamp, key: string(SpacingRamp) + key, params: []*param{p}}
 			if from > 0 {

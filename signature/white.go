@@ -1,6 +1,9 @@
 package signature
 
-import "math"
+import (
+	"math"
+	"slices"
+)
 
 // vec is a change of the figures in the form in which it is weighed: the figures of each
 // track divided by the square root of their covariance, and what of them could as well
@@ -60,7 +63,7 @@ func (a *vec) clone() *vec {
 // white turns changes of figures into vecs.
 type white struct {
 	d      *data
-	levels [][]int     // [track] rows of levels that are there
+	dense  [][]int     // [track] rows of levels and delays that are there
 	chol   []matrix    // [track] of their covariance
 	scale  [][]float64 // [track][row] 1/sd of other rows, 0 where there is no figure
 	lean   []int       // delay rows, in order
@@ -92,27 +95,31 @@ func newWhite(d *data, s spread, bare bool) *white {
 		for r := range d.rows {
 			switch {
 			case d.sd[t][r] == missing:
-			case d.rows[r].kind == rowLevel:
+			case d.rows[r].kind == rowLevel, d.rows[r].kind == rowDelay:
 				rows = append(rows, r)
 			default:
 				scale[r] = 1 / d.ownSpread(s, t, r)
 				sum.add(r, r, scale[r]*scale[r])
 			}
 		}
-		for k, r := range w.lean {
-			p, q := d.lean(t), scale[r]*scale[r]
-			sum.add(n+k, n+k, p*p*q)
-			sum.add(n+k, r, p*q)
-			sum.add(r, n+k, p*q)
-		}
 		l, _ := cholesky(d.trackCovariance(s, t, rows, bare))
 		inv := l.inverse()
 		for i, r := range rows {
 			for j, q := range rows {
-				sum.add(r, q, inv.at(i, j))
+				v := inv.at(i, j)
+				sum.add(r, q, v)
+				// The rows that lean stand after the others.
+				k, m := slices.Index(w.lean, r), slices.Index(w.lean, q)
+				if k >= 0 {
+					sum.add(n+k, q, v*d.lean(t))
+					sum.add(q, n+k, v*d.lean(t))
+				}
+				if k >= 0 && m >= 0 {
+					sum.add(n+k, n+m, v*sq(d.lean(t)))
+				}
 			}
 		}
-		w.levels, w.chol, w.scale = append(w.levels, rows), append(w.chol, l), append(w.scale, scale)
+		w.dense, w.chol, w.scale = append(w.dense, rows), append(w.chol, l), append(w.scale, scale)
 	}
 	w.common, _ = cholesky(sum)
 	return w
@@ -129,7 +136,7 @@ func (w *white) of(x [][]float64) *vec {
 			continue
 		}
 		xi := make([]float64, n)
-		rows := w.levels[t]
+		rows := w.dense[t]
 		l := tmp[:len(rows)]
 		for i, r := range rows {
 			l[i] = col[r]
@@ -141,15 +148,15 @@ func (w *white) of(x [][]float64) *vec {
 		w.chol[t].backward(l, l)
 		for i, r := range rows {
 			out.v[r] += l[i]
+			if d.rows[r].kind == rowDelay {
+				out.v[n+slices.Index(w.lean, r)] += d.lean(t) * l[i]
+			}
 		}
 		for r, k := range w.scale[t] {
 			if k > 0 {
 				xi[r] = col[r] * k
 				out.v[r] += xi[r] * k
 			}
-		}
-		for k, r := range w.lean {
-			out.v[n+k] += d.lean(t) * xi[r] * w.scale[t][r]
 		}
 		out.xi[t] = xi
 	}
