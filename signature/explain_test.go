@@ -102,14 +102,15 @@ func TestWrongToneAndDropOutAreSetAside(t *testing.T) {
 	}
 }
 
-// With tones up to 6.3 kHz only, a gap and a spacing on all tracks make the same figures:
+// With five tones up to 10 kHz, a gap and a small spacing on all tracks make the same figures:
 // that is said, with the tone that would tell.
 func TestInseparableCausesAreNamed(t *testing.T) {
 	opt := machineOf(false)
-	opt.Tape.Sections = slices.DeleteFunc(opt.Tape.Sections, func(s testtape.Section) bool { return s.ToneHz > 6300 })
+	few := []float64{315, 1000, 3150, 6300, 10000}
+	opt.Tape.Sections = slices.DeleteFunc(opt.Tape.Sections, func(s testtape.Section) bool { return !slices.Contains(few, s.ToneHz) })
 	s := newSynth(opt, 4)
 	for i := range s.space {
-		s.space[i] += 0.9
+		s.space[i] += 0.3
 	}
 	e := explain(t, s)
 	if e.Findings[0].Cause == None {
@@ -120,7 +121,7 @@ func TestInseparableCausesAreNamed(t *testing.T) {
 		t.Fatalf("nothing named as inseparable; findings %+v", e.Findings)
 	}
 	c := e.Open[i]
-	if !strings.Contains(c.Sentence, "up to 6.3 kHz") || !strings.Contains(c.WouldSeparate, "would tell") {
+	if !strings.Contains(c.Sentence, "up to 10 kHz") || !strings.Contains(c.WouldSeparate, "would tell") {
 		t.Errorf("%q, %q", c.Sentence, c.WouldSeparate)
 	}
 	// With the whole set of tones the same loss is told.

@@ -178,6 +178,7 @@ func (d *data) delays(rep measure.Report) {
 		d.steady()
 		return
 	}
+	defer d.stated()
 	var sum, weight float64
 	for _, r := range rep.Measures {
 		if (r.Name == "azimuth" || r.Name == "azimuth_line") && r.Refused == "" {
@@ -191,6 +192,23 @@ func (d *data) delays(rep measure.Report) {
 	}
 	if weight > 0 {
 		d.line = figure{sum / weight, math.Sqrt(1 / weight)}
+	}
+}
+
+// stated makes a row of delays of the azimuth that the report states, where single delays
+// are not linked over the tracks.
+func (d *data) stated() {
+	if d.line.sd == 0 {
+		return
+	}
+	top := 0.0
+	for _, r := range d.rows {
+		top = math.Max(top, r.hz)
+	}
+	at := d.addRow(row{kind: rowDelay, section: "azimuth", hz: top})
+	d.weave[at] = d.line.sd
+	for t := range d.tracks {
+		d.y[t][at], d.sd[t][at] = d.lean(t)*d.line.v, 0
 	}
 }
 
