@@ -48,11 +48,24 @@ const (
 // atomsOf turns the fault modes of a stage into atoms. A mode with ranges for
 // several quantities has one severity that moves through all of them together,
 // the mild end of one with the mild end of the others.
-func atomsOf(modes []machine.FaultMode) []atom {
+//
+// A mode with several signatures is each of them in equal parts. Of a stage that
+// all tracks share they are common shapes.
+func atomsOf(modes []machine.FaultMode, shared bool) []atom {
 	var out []atom
 	for i, m := range modes {
-		if m.Weight > 0 {
-			out = append(out, modeAtoms(i, &m)...)
+		if m.Weight <= 0 {
+			continue
+		}
+		list := shapesOf(m.Signature)
+		for _, at := range modeAtoms(i, &m) {
+			at.weight /= float64(len(list))
+			for _, s := range list {
+				if at.effect.own = s; shared {
+					at.effect.own, at.effect.common = 0, s
+				}
+				out = append(out, at)
+			}
 		}
 	}
 	return out

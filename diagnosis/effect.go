@@ -27,11 +27,13 @@ type effect struct {
 	set bool
 	// presence is the probability that the effect shows at one look; 1 always.
 	presence float64
+	// own and common are the shapes it gives to a capture of one track and of all.
+	own, common shapes
 }
 
 // none says that the effect changes nothing.
 func (e effect) none() bool {
-	return !e.dead && !e.set && e.db == [quantities]float64{}
+	return !e.dead && !e.set && e.db == [quantities]float64{} && e.own|e.common == 0
 }
 
 // plus adds two permanent effects. Spreads of different faults are independent.
@@ -41,6 +43,7 @@ func (e effect) plus(f effect) effect {
 		e.sd[q] = math.Hypot(e.sd[q], f.sd[q])
 	}
 	e.dead = e.dead || f.dead
+	e.own, e.common = e.own|f.own, e.common|f.common
 	return e
 }
 
@@ -57,6 +60,8 @@ type total struct {
 	db   [quantities]float64
 	sd   [quantities]float64
 	dead bool
+	// own and common are the shapes of the faults that show.
+	own, common shapes
 	// shown and hidden count the intermittent faults that do and do not show.
 	shown, hidden int
 }
@@ -169,7 +174,7 @@ func comparePieces(a, b piece) int {
 			return c
 		}
 	}
-	return cmp.Compare(a.presence, b.presence)
+	return cmp.Or(cmp.Compare(a.presence, b.presence), cmp.Compare(a.own, b.own), cmp.Compare(a.common, b.common))
 }
 
 // encode writes a list as a map key.
@@ -190,6 +195,7 @@ func encode(list []piece) string {
 			b = binary.LittleEndian.AppendUint64(b, math.Float64bits(p.sd[q]))
 		}
 		b = binary.LittleEndian.AppendUint64(b, math.Float64bits(p.presence))
+		b = binary.LittleEndian.AppendUint32(b, uint32(p.own)<<16|uint32(p.common))
 	}
 	return string(b)
 }
@@ -228,7 +234,7 @@ func (s *space) totals(id int32) []total {
 				sum = sum.plus(p.effect)
 			}
 		}
-		t.db, t.sd, t.dead = sum.db, sum.sd, sum.dead
+		t.db, t.sd, t.dead, t.own, t.common = sum.db, sum.sd, sum.dead, sum.own, sum.common
 		if t.p > 0 {
 			out = append(out, t)
 		}

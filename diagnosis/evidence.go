@@ -1,6 +1,9 @@
 package diagnosis
 
-import "headstack/measure"
+import (
+	"headstack/measure"
+	"headstack/signature"
+)
 
 // Evidence is everything observed on one job so far.
 type Evidence struct {
@@ -65,4 +68,9 @@ type Measured struct {
 	Ref      string
 	Function string
 	Results  []measure.Result
+	// Shapes weighs the causes of the losses on its tracks by their shape; nil where
+	// nothing of the kind is known. On the tracks that it judges it stands in place of
+	// the treble and bass figures, which hold the same data. Captures that were weighed
+	// together have one Shapes: what it says of all tracks is then booked once.
+	Shapes *signature.Evidence `json:"-"`
 }

@@ -83,8 +83,12 @@ func (p *problem) addCheck(c *Check) error {
 	return nil
 }
 
-// everything is the projection of a check: the ear takes in all quantities.
-func everything(e effect) effect { return e }
+// everything is the projection of a check: the ear takes in all quantities, but
+// not what they have for a shape.
+func everything(e effect) effect {
+	e.own, e.common = 0, 0
+	return e
+}
 
 // readingKey is what makes readings one piece of evidence: the same point, tone
 // and instrument in one probe setting. Where no setting is named all readings

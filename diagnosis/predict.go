@@ -185,7 +185,7 @@ func (a *accusation) unseen(sp *space, list []machine.Instance) []unseenEffect {
 	for k, in := range list {
 		prior := a.p.eng.atlas.prior[in]
 		odds := prior / (1 - prior)
-		for _, x := range a.p.eng.atlas.atoms[in.Stage] {
+		for _, x := range a.p.eng.atlas.atomsOf(in) {
 			id := sp.single(k, x.effect)
 			i, ok := at[id]
 			if !ok {

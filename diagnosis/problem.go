@@ -30,8 +30,9 @@ type note struct {
 	point    *machine.TestPoint
 	check    *Check
 	readings []Reading // repeats in one probe setting
-	measure  string    // level, treble, bass or noise of a capture
-	y        float64   // dB relative to what is expected
+	measure  string    // level, treble, bass, noise or shape of a capture
+	shape    *shapeFinding
+	y        float64 // dB relative to what is expected
 	toneHz   float64
 	text     string // "98 mV at TP11-3, 100 mV expected"
 	wide     bool   // only siblings say what it should be
@@ -51,13 +52,24 @@ type atlas struct {
 	scope  map[machine.Instance]int
 	prior  map[machine.Instance]float64
 	modes  map[*machine.Stage][]machine.FaultMode
-	atoms  map[*machine.Stage][]atom
+	atoms  map[atomsKey][]atom
 	all    []machine.Instance
+}
+
+// atomsKey is a stage as shared by all tracks or not.
+type atomsKey struct {
+	stage  *machine.Stage
+	shared bool
+}
+
+// atomsOf is the atoms of a stage instance.
+func (a *atlas) atomsOf(in machine.Instance) []atom {
+	return a.atoms[atomsKey{in.Stage, a.scope[in] == 0}]
 }
 
 func newAtlas(def *machine.Definition) (*atlas, error) {
 	a := &atlas{def: def, scope: map[machine.Instance]int{}, prior: map[machine.Instance]float64{},
-		modes: map[*machine.Stage][]machine.FaultMode{}, atoms: map[*machine.Stage][]atom{}, all: def.Instances()}
+		modes: map[*machine.Stage][]machine.FaultMode{}, atoms: map[atomsKey][]atom{}, all: def.Instances()}
 	a.scopes = []scopeDef{{"shared", -1}}
 	group := map[string]int{}
 	for _, g := range def.Groups {
@@ -121,7 +133,10 @@ func (a *atlas) describe(in machine.Instance) {
 	if _, ok := a.modes[in.Stage]; !ok {
 		_, modes := a.def.FaultModes(in.Stage)
 		a.modes[in.Stage] = modes
-		a.atoms[in.Stage] = atomsOf(modes)
+	}
+	key := atomsKey{in.Stage, a.scope[in] == 0}
+	if _, ok := a.atoms[key]; !ok {
+		a.atoms[key] = atomsOf(a.modes[in.Stage], key.shared)
 	}
 	prior, _ := a.def.FaultModes(in.Stage)
 	a.prior[in] = prior
@@ -169,6 +184,9 @@ func (e *Engine) build(ev Evidence) (*problem, error) {
 			return nil, err
 		}
 	}
+	if err := p.addShapes(ev.Measures); err != nil {
+		return nil, err
+	}
 	p.makeFamilies()
 	return p, nil
 }
@@ -203,7 +221,7 @@ func (p *problem) path(list []machine.Instance) []int {
 			p.comp[in] = c
 			p.seen = append(p.seen, in)
 			a := p.eng.atlas
-			p.model.components = append(p.model.components, component{scope: a.scope[in], prior: a.prior[in], atoms: a.atoms[in.Stage]})
+			p.model.components = append(p.model.components, component{scope: a.scope[in], prior: a.prior[in], atoms: a.atomsOf(in)})
 		}
 		out[i] = c
 	}

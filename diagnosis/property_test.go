@@ -293,7 +293,7 @@ func drawJob(rng *rand.Rand, e *Engine) (map[machine.Instance]bool, Evidence) {
 			continue
 		}
 		u := rng.Float64()
-		for _, at := range e.atlas.atoms[in.Stage] {
+		for _, at := range e.atlas.atomsOf(in) {
 			if u -= at.weight; u < 0 || at.weight == 1 {
 				eff := at.effect
 				state[in], faulty[in] = &eff, true

@@ -141,7 +141,12 @@ func (p *problem) troubles(post *posterior) []trouble {
 			t := at(n.function, kindOf(n.check))
 			t.keys = append(t.keys, n.key)
 		}
-		if n.measure == "" {
+		if n.shape != nil && n.shape.kind != "" && post.wrong[o][0] > 0.5 {
+			t := at(n.function, n.shape.kind)
+			t.keys = append(t.keys, n.shape.keys...)
+			t.amounts = append(t.amounts, n.shape.amount)
+		}
+		if n.measure == "" || n.shape != nil {
 			continue
 		}
 		off := p.off(post, o)

@@ -20,7 +20,8 @@ func Kinds() []string {
 
 // FaultModes returns the probability that one instance of a stage is faulty on
 // an untouched machine, and the ways in which it fails: the stage's own, or the
-// defaults of its kind. The weights sum to 1. The slice is the caller's.
+// defaults of its kind. The weights sum to 1 and every mode has a signature. The
+// slice is the caller's, what it points at is not.
 func (d *Definition) FaultModes(s *Stage) (prior float64, modes []FaultMode) {
 	def := kindDefaults[s.Kind]
 	prior, modes = def.prior, slices.Clone(def.modes)
@@ -38,6 +39,9 @@ func (d *Definition) FaultModes(s *Stage) (prior float64, modes []FaultMode) {
 		modes[i].Weight /= sum
 		if modes[i].CureMin == 0 {
 			modes[i].CureMin = defaultCureMinutes
+		}
+		if len(modes[i].Signature) == 0 {
+			modes[i].Signature = usualSignature(s.Kind, &modes[i])
 		}
 	}
 	return prior, modes

@@ -23,12 +23,12 @@ package machine
 var kindDefaults = map[string]kindDefault{
 	"head": {0.035, []FaultMode{
 		mechanical(dull(0.40, "dirt on the head face", span(-25, -4), span(-1.5, 0), "clean the head face with isopropanol on a swab, dry, measure again", 5)),
-		mechanical(dull(0.22, "poor tape contact (pad, shell, pressure, zenith)", span(-20, -3), span(-1.5, 0), "try another shell or reel, press lightly while a 10 kHz tone plays, then correct the contact", 15)),
-		mechanical(dull(0.18, "worn face or opened gap", span(-12, -3), span(-3, 1), "inspect under magnification; relap or replace the head", 60)),
-		mechanical(weak(0.08, "head height: track partly off the gap", span(-6, -1), "compare the edge tracks, then correct the height", 30)),
+		looks(mechanical(dull(0.22, "poor tape contact (pad, shell, pressure, zenith)", span(-20, -3), span(-1.5, 0), "try another shell or reel, press lightly while a 10 kHz tone plays, then correct the contact", 15)), "spacing", "unsteady_contact"),
+		looks(mechanical(dull(0.18, "worn face or opened gap", span(-12, -3), span(-3, 1), "inspect under magnification; relap or replace the head", 60)), "gap_wear"),
+		looks(mechanical(weak(0.08, "head height: track partly off the gap", span(-6, -1), "compare the edge tracks, then correct the height", 30)), "height", "gain"),
 		{Mode: Noisy, Cause: "open winding or head lead", Weight: 0.06, LevelDB: gone, NoiseDB: span(10, 30), Cure: "measure the winding against its siblings; resolder the lead or replace the head", CureMin: 30},
-		dead(0.03, "shorted winding", "measure the winding against its siblings; replace the head", 60),
-		{Mode: Intermittent, Cause: "cracked joint at the head lead", Weight: 0.03, Presence: 0.5, LevelDB: gone, NoiseDB: span(0, 30), Cure: "flex the lead lightly, resolder", CureMin: 20},
+		looks(dead(0.03, "shorted winding", "measure the winding against its siblings; replace the head", 60), "gain"),
+		{Mode: Intermittent, Cause: "cracked joint at the head lead", Weight: 0.03, Presence: 0.5, LevelDB: gone, NoiseDB: span(0, 30), Cure: "flex the lead lightly, resolder", CureMin: 20, Signature: []string{"unsteady_joint", "head_open"}},
 	}},
 	"erase-head": {0.010, []FaultMode{
 		mechanical(dull(0.35, "dirt on the erase head", span(-25, -4), span(-3, 0), "clean the erase head", 5)),
@@ -37,8 +37,9 @@ var kindDefaults = map[string]kindDefault{
 		dead(0.20, "open winding or lead", "measure the winding against its siblings; resolder or replace", 30),
 	}},
 	"alignment": {0.05, []FaultMode{
-		mechanical(dull(0.60, "azimuth off", span(-8, -0.5), span(-0.3, 0), "set azimuth by inter-track delay, low tone first", 10)),
-		mechanical(dull(0.40, "dirt or wear common to all tracks", span(-20, -2), span(-1, 0), "clean the whole tape path, measure again", 10)),
+		looks(mechanical(dull(0.60, "azimuth off", span(-8, -0.5), span(-0.3, 0), "set azimuth by inter-track delay, low tone first", 10)), "azimuth"),
+		looks(mechanical(dull(0.28, "dirt or wear common to all tracks", span(-20, -2), span(-1, 0), "clean the whole tape path, measure again", 10)), "spacing", "gap_wear"),
+		looks(mechanical(dull(0.12, "zenith or guiding: contact grows worse across the head", span(-20, -2), span(-1, 0), "press one edge of the tape or shell, then the other, while a 10 kHz tone plays; correct zenith or guides", 25)), "spacing_ramp"),
 	}},
 	"coupling-capacitor": {0.008, []FaultMode{
 		{Mode: Weak, Cause: "dried out: capacitance lost", Weight: 0.50, LevelDB: span(-10, -0.5), BassDB: span(-20, -4), Cure: "replace the capacitor, mind the polarity", CureMin: 15},
@@ -111,7 +112,7 @@ var kindDefaults = map[string]kindDefault{
 		noisy(0.15, "shield or return open", span(3, 25), "check the shield pin from board to board", 15),
 	}},
 	"compander": {0.006, []FaultMode{
-		weak(0.40, "mistracks: level errors doubled", span(-12, -2), "compare in and out at two levels with noise reduction off and on", 20),
+		looks(weak(0.40, "mistracks: level errors doubled", span(-12, -2), "compare in and out at two levels with noise reduction off and on", 20), "gain", "noise_reduction_on"),
 		noisy(0.25, "breathes or hisses", hissy, "compare with a sibling, replace the timing capacitor", 30),
 		dead(0.20, "dead", "check its rails and switching, replace it", 30),
 		intermittent(0.15, "daughter board contact", 0.4, "reseat it, clean the pins", 10),

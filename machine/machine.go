@@ -158,6 +158,10 @@ type FaultMode struct {
 	TrebleDB   []float64 `yaml:"treble_db,omitempty" json:"treble_db,omitempty,omitzero"` // at 10 kHz re the reference tone
 	BassDB     []float64 `yaml:"bass_db,omitempty" json:"bass_db,omitempty,omitzero"`     // at 63 Hz re the reference tone
 	NoiseDB    []float64 `yaml:"noise_db,omitempty" json:"noise_db,omitempty,omitzero"`   // rise of the noise
+	// Signature lists what this fault looks like in the response, the delays and the
+	// steadiness of a capture, in the words of [Signatures]; several are alternatives
+	// of equal weight. Missing: what the effects and the kind of stage suggest.
+	Signature []string `yaml:"signature,omitempty" json:"signature,omitempty,omitzero" jsonschema:"enum=none,enum=gain,enum=spacing,enum=spacing_ramp,enum=azimuth,enum=gap_wear,enum=height,enum=equalisation,enum=low_corner,enum=high_corner,enum=group_gain,enum=head_open,enum=noise_reduction_on,enum=unsteady_contact,enum=unsteady_joint"`
 	// Presence is the probability that an intermittent fault shows at one look.
 	Presence float64 `yaml:"presence,omitempty" json:"presence,omitempty"`
 	Cure     string  `yaml:"cure,omitempty" json:"cure,omitempty"`                 // what to do, one line

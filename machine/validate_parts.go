@@ -90,6 +90,16 @@ func (c *checker) fault(p string, f FaultMode) {
 		c.bad(p+"presence", fmt.Sprintf("a presence of %g", f.Presence), "the chance that the fault shows at one look, 0 to 1")
 	}
 	c.minutes(p+"cure_minutes", f.CureMin)
+	if len(f.Signature) > maxSignatures {
+		c.bad(p+"signature", fmt.Sprintf("%d signatures", len(f.Signature)), fmt.Sprintf("at most %d, of which one is meant at a time", maxSignatures))
+	}
+	for i, s := range f.Signature {
+		at := fmt.Sprintf("%ssignature[%d]", p, i)
+		c.oneOf(at, s, Signatures()...)
+		if slices.Contains(f.Signature[:i], s) {
+			c.bad(at, s+" stands twice", "name each signature once")
+		}
+	}
 }
 
 // effect checks a range of decibels.
