@@ -197,7 +197,7 @@ func TracksText(tracks []int) string {
 // The cautions of the tests that are proposed: common practice at the bench, no single
 // source; local codes and licensed practice come first.
 const (
-	handsOnHeads = "Before you press, clean or touch anything at the heads: fingers, hair and sleeves off whatever turns; press the shell, never tape or head. " +
+	handsOnHeads = "Before you press, clean or touch anything at the heads: fingers, hair and sleeves off whatever turns; press lightly, the shell or the tape with a dry cotton bud, never with metal. " +
 		"Solvent only with the recorder stopped, ventilated and away from flames, and let it dry before a tape goes in."
 	handsInside = "Inside the recorder: pull the plug first; supply capacitors stay charged and bias nodes burn at a point. Local electrical codes and licensed practice come first."
 )

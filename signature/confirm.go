@@ -7,9 +7,9 @@ func confirm(c Cause) string {
 	case Gain:
 		return "compare the track with its siblings along its channel, input and output of each stage, at the reference tone"
 	case Spacing:
-		return "clean the head and play the treble again; if it stays, press the tape lightly to the head while 10 kHz plays, and try another shell or reel"
+		return "clean the head and play the treble again; if it stays, press the tape lightly to the head with a dry cotton bud while 10 kHz plays, and try another shell or reel"
 	case SpacingRamp:
-		return "clean the head and play the treble again; if it stays, try another shell or reel, then press lightly at either edge of the head in turn: guides and pad answer, wear does not"
+		return "clean the head and play the treble again; if it stays, try another shell or reel, then press lightly, on the shell or with a dry cotton bud on the tape, at either edge of the head in turn: guides and pad answer, wear does not"
 	case Azimuth:
 		return "set it by the delay of outer tracks, low tone first; play a second tape to see that it is not the tape's"
 	case GapWear:

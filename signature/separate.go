@@ -152,11 +152,11 @@ func cheapTest(a, b Cause) string {
 	}
 	switch {
 	case is(Spacing, SpacingRamp):
-		return "press lightly on the shell or tape at either edge of the head in turn while 10 kHz plays, and see on which tracks it rises"
+		return "press lightly, on the shell or with a dry cotton bud on the tape, at either edge of the head in turn while 10 kHz plays, and see on which tracks it rises"
 	case is(Spacing, GapWear), is(SpacingRamp, GapWear):
-		return "press the tape lightly to the head while 10 kHz plays: lost contact comes back, a worn gap does not"
+		return "press the tape lightly to the head with a dry cotton bud while 10 kHz plays: lost contact comes back, a worn gap does not"
 	case (mechanical(a) || mechanical(b)) && (has(HighCorner) || has(Gain) || has(UnsteadyJoint)):
-		return "press the tape lightly to the head while 10 kHz plays: only contact answers; or swap two head leads, then swap them back: the loss follows the head or stays with the channel"
+		return "press the tape lightly to the head with a dry cotton bud while 10 kHz plays: only contact answers; or swap two head leads, then swap them back: the loss follows the head or stays with the channel"
 	case is(Spacing, Equalisation), is(GapWear, Equalisation), is(HighCorner, Equalisation):
 		return "work the tape-type or equalisation switch and play the treble section again"
 	case is(GapWear, HighCorner):
@@ -189,13 +189,21 @@ func (r *result) wouldSeparate(g group) string {
 	if g.p > 0.98 {
 		return confirm(g.best.cause)
 	}
+	// What the best hypothesis with the finding has as well is no rival.
+	var with *fit
+	for _, h := range r.fits {
+		if h.finds(g.key) {
+			with = h
+			break
+		}
+	}
 	against := map[Cause]float64{}
 	for i, h := range r.fits {
 		if h.finds(g.key) {
 			continue
 		}
 		for _, s := range h.list {
-			if s.cause != "" && s.key != g.key && slices.ContainsFunc(s.tracks, func(t int) bool {
+			if s.cause != "" && !with.finds(s.key) && slices.ContainsFunc(s.tracks, func(t int) bool {
 				return s.cause == GroupGain || slices.Contains(g.best.tracks, t)
 			}) {
 				against[s.cause] += r.p[i]

@@ -95,6 +95,23 @@ func (v *demoVerb) Run(e *env) error {
 	return err
 }
 
+// explain says what the losses on the captures speak for.
+func (d *demonstration) explain() error {
+	found, err := d.bench.ExplainJob(d.ctx, d.job.ID)
+	if err != nil {
+		return err
+	}
+	d.sayf("\nWhat the losses say, before the case is opened")
+	for _, x := range found {
+		for _, f := range x.Explanation.Findings {
+			if f.Probability >= 0.5 {
+				d.sayf("  %s: %s", unit.Probability(f.Probability), f.Sentence)
+			}
+		}
+	}
+	return nil
+}
+
 // run takes the recorder from the door to the report.
 func (d *demonstration) run() error {
 	var err error
@@ -108,6 +125,9 @@ func (d *demonstration) run() error {
 		if err := d.capture(pair); err != nil {
 			return err
 		}
+	}
+	if err := d.explain(); err != nil {
+		return err
 	}
 	d.sayf("\nEach function tried on each track")
 	for _, f := range []string{"play", "record-play"} {
