@@ -3,6 +3,7 @@ package diagnosis
 import (
 	"cmp"
 	"fmt"
+	"maps"
 	"math"
 	"slices"
 	"strconv"
@@ -100,6 +101,7 @@ func (p *problem) addShared(of []*Measured) error {
 		return nil
 	}
 	m := shapeModel{shared: true, table: newShapeTable(ev.Shared, ev.SharedBoth)}
+	m.table.wrong = wrongShared
 	found := m.table.finding()
 	found.keys = keys
 	n := note{ref: listed(refs), function: f.ID, measure: "shape", shape: found}
@@ -114,7 +116,7 @@ func (p *problem) addShared(of []*Measured) error {
 // addTrackShapes books what a capture says of each of its tracks.
 func (p *problem) addTrackShapes(m *Measured) error {
 	f, _ := p.eng.def.Function(m.Function)
-	low := p.lowTreble(m)
+	low := map[string]map[int]string{isDull: p.low(m, "treble"), isThin: p.low(m, "bass")}
 	for _, t := range m.shapeTracks() {
 		key := strconv.Itoa(t)
 		path, err := p.eng.def.Path(f.ID, key)
@@ -122,12 +124,15 @@ func (p *problem) addTrackShapes(m *Measured) error {
 			return fmt.Errorf("diagnosis: %s: %w", m.Ref, err)
 		}
 		model := trackModel(m.Shapes, t)
+		if !m.hisses(t) {
+			model.deaf()
+		}
 		found := model.table.finding()
 		found.keys = []string{key}
 		if found.cause != "" {
-			found.amount = fmt.Sprintf("the shape of %s on %s", shapeWords[found.cause], item(f, key))
-			if low[t] != "" && found.kind == isDull {
-				found.amount = low[t] + " on " + item(f, key)
+			found.amount = fmt.Sprintf("the loss on %s has the shape of %s", item(f, key), shapeWords[found.cause])
+			if x := low[found.kind][t]; x != "" {
+				found.amount = fmt.Sprintf("%s on %s, with the shape of %s", x, item(f, key), shapeWords[found.cause])
 			}
 		}
 		n := note{ref: m.Ref, function: f.ID, key: key, measure: "shape", shape: found}
@@ -160,17 +165,42 @@ func trackModel(ev *signature.Evidence, track int) shapeModel {
 	return m
 }
 
-// lowTreble says by how much the treble of each track is below the middle one of the
-// capture, where that is worth a word: "10 kHz is 9 dB low".
-func (p *problem) lowTreble(m *Measured) map[int]string {
-	var treble figure
+// hisses says whether the noise of a track stands out from that of the others, or is
+// not known.
+func (m *Measured) hisses(track int) bool {
+	var own, others []float64
+	for _, r := range m.Results {
+		switch {
+		case r.Name != "noise_floor" || r.Refused != "":
+		case r.Track == track:
+			own = append(own, r.Value)
+		default:
+			others = append(others, r.Value)
+		}
+	}
+	if len(own) == 0 || len(others) == 0 {
+		return true
+	}
+	slices.Sort(others)
+	return own[0] > others[len(others)/2]+hissDB
+}
+
+// hissDB is the rise of the noise from which an open winding is believed: with nothing
+// but the winding's own resistance gone the input hisses, a stage that is dead is
+// silent. The fit of a lost track looks at little else. Common practice, no source.
+const hissDB = 3
+
+// low says by how much a figure of each track is below the middle one of the capture,
+// where that is worth a word: "10 kHz is 9 dB low".
+func (p *problem) low(m *Measured, name string) map[int]string {
+	var of figure
 	for _, fig := range p.eng.figures(m) {
-		if fig.name == "treble" {
-			treble = fig
+		if fig.name == name {
+			of = fig
 		}
 	}
 	var values []float64
-	for _, r := range treble.results {
+	for _, r := range of.results {
 		values = append(values, r.Value)
 	}
 	out := map[int]string{}
@@ -179,9 +209,9 @@ func (p *problem) lowTreble(m *Measured) map[int]string {
 	}
 	slices.Sort(values)
 	middle := values[len(values)/2]
-	for _, r := range treble.results {
+	for _, r := range of.results {
 		if off := r.Value - middle; off < -noticeDB {
-			out[r.Track] = tone(treble.toneHz) + " is " + decibels(off) + " low"
+			out[r.Track] = tone(of.toneHz) + " is " + decibels(off) + " low"
 		}
 	}
 	return out
@@ -195,74 +225,59 @@ type shapeFinding struct {
 	bits   float64         // by which the best beats that
 	kind   string          // of trouble; empty: none
 	amount string
+	wrong  float64 // probability beforehand that the fit is wrong
 	keys   []string
 }
 
 // finding is the best shape of a table and what speaks most against it.
 func (t *shapeTable) finding() *shapeFinding {
-	score := func(set shapes) float64 { return (1-wrongFit)*t.p(set) + wrongFit/t.labels() }
-	best, most := shapes(0), score(0)
-	consider := func(set shapes) {
-		if v := score(set); v > most {
-			best, most = set, v
+	x := &shapeFinding{wrong: t.wrong}
+	set := t.bestSet()
+	for _, s := range split(set) {
+		c := causeOf(s)
+		if x.cause == "" || t.one(s) > t.one(shapeOf(x.cause)) {
+			x.cause, x.also = c, x.cause
+		} else {
+			x.also = c
 		}
 	}
-	for k := range shapeCauses {
-		if s := shapes(1) << k; hasKey(t.single, s) {
-			consider(s)
+	rival, most := shapes(0), t.flat
+	if set == 0 {
+		most = math.Inf(-1)
+	}
+	for _, c := range shapeCauses {
+		s := shapeOf(c)
+		apart := set == 0 || signature.NatureOf(c) != signature.NatureOf(x.cause)
+		if l, ok := t.single[s]; ok && set&s == 0 && apart && l > most {
+			rival, most, x.other = s, l, c
 		}
 	}
-	one := split(best)
-	for _, set := range sortedShapes(t.both) {
-		consider(set)
-	}
-	x := &shapeFinding{}
-	var nature signature.Nature
-	if best != 0 {
-		list := split(best)
-		if len(list) == 2 && len(one) == 1 && best&one[0] != 0 { // the greater one first
-			list = []shapes{one[0], best &^ one[0]}
-		}
-		x.cause = causeOf(list[0])
-		nature = signature.NatureOf(x.cause)
+	x.bits = math.Log2(t.trusted(set) / t.trusted(rival))
+	if set != 0 && math.Log2(t.trusted(set)/t.trusted(0)) >= leastShapeBits {
 		x.kind = shapeTrouble(x.cause)
-		if len(list) > 1 {
-			x.also = causeOf(list[1])
-		}
-	}
-	against := 0.0
-	if best != 0 {
-		against = score(0)
-	}
-	for k, c := range shapeCauses {
-		s := shapes(1) << k
-		if v := score(s); best&s == 0 && hasKey(t.single, s) && v > against && (best == 0 || signature.NatureOf(c) != nature) {
-			against, x.other = v, c
-		}
-	}
-	if against > 0 {
-		x.bits = math.Log2(most / against)
-	}
-	if x.cause != "" && math.Log2(most/score(0)) < leastShapeBits {
-		x.kind = ""
 	}
 	return x
+}
+
+// trusted is the likelihood of a set of shapes with the chance that the fit is wrong.
+func (t *shapeTable) trusted(set shapes) float64 { return (1-t.wrong)*t.p(set) + t.wrong/t.labels() }
+
+// bestSet is the shape or the pair that fits best, the simpler one where two are alike.
+func (t *shapeTable) bestSet() shapes {
+	best, most := shapes(0), t.flat
+	for _, list := range []map[shapes]float64{t.single, t.both} {
+		for _, s := range slices.Sorted(maps.Keys(list)) {
+			if list[s] > most {
+				best, most = s, list[s]
+			}
+		}
+	}
+	return best
 }
 
 // leastShapeBits is how much better than no shape a shape must be before a trouble is
 // made of it.
 const leastShapeBits = 4
-
-func hasKey(m map[shapes]float64, s shapes) bool { _, ok := m[s]; return ok }
-
-func sortedShapes(m map[shapes]float64) []shapes {
-	out := make([]shapes, 0, len(m))
-	for s := range m {
-		out = append(out, s)
-	}
-	slices.Sort(out)
-	return out
-}
 
 func causeOf(s shapes) signature.Cause {
 	for k, c := range shapeCauses {
@@ -273,30 +288,27 @@ func causeOf(s shapes) signature.Cause {
 	return ""
 }
 
-// text is the finding after "track 4: ".
+// text is the finding after "track 4: ". has is "the loss has" or longer.
 func (x *shapeFinding) text(has string) string {
 	if x.cause == "" {
-		if x.other == "" {
-			return "treble and bass show no shape of a fault"
+		out := "neither treble, bass nor steadiness has the shape of a fault"
+		if x.other != "" {
+			out += fmt.Sprintf("; %s would be the nearest (%s less likely)", shapeWords[x.other], bitsText(x.bits))
 		}
-		return fmt.Sprintf("treble and bass show no shape of a fault; nearest is %s, less likely by %s", shapeWords[x.other], bitsText(x.bits))
+		return out
 	}
-	what := shapeWords[x.cause]
+	what := has + " the shape of " + shapeWords[x.cause]
 	if x.also != "" {
 		what += " with " + shapeWords[x.also]
 	}
-	against := "not of none"
+	rival := "nothing at all"
 	if x.other != "" {
-		against = "not of " + shapeWords[x.other]
+		rival = shapeWords[x.other]
 	}
 	if x.bits < 1 {
-		against = "or of " + shapeWords[x.other]
-		if x.other == "" {
-			against = "if any"
-		}
-		return fmt.Sprintf("%s the shape of %s, %s", has, what, against)
+		return what + ", or of " + rival
 	}
-	return fmt.Sprintf("%s the shape of %s, %s (%s)", has, what, against, bitsText(x.bits))
+	return fmt.Sprintf("%s, not of %s (%s)", what, rival, bitsText(x.bits))
 }
 
 func bitsText(b float64) string { return fmt.Sprintf("%.0f bits", b) }

@@ -45,12 +45,14 @@ func shapesOf(words []string) []shapes {
 
 // How far the shape of a loss is trusted.
 const (
-	// wrongFit is the probability that the cause fitted to a track, or to all of them,
-	// is wrong: a law that this machine does not follow, a tape that is not what it is
-	// said to be, a channel mixed up. It then names any cause. One capture is worth at
-	// most log2(1 + labels·(1-wrongFit)/wrongFit), about 9 bits, on each track and for
-	// what they share. Estimate; the fit's own bench of seeded faults has about as many.
-	wrongFit = 0.02
+	// wrongFit is the probability that the cause fitted to a track is wrong: a law that
+	// this machine does not follow, a channel mixed up. wrongShared is the same of what
+	// all tracks share, where the tape itself may not be what it is said to be. A wrong
+	// fit names any of the n causes, so that one capture is worth at most
+	// log2(1 + n·(1-wrong)/wrong): 11 bits on each track, 10 bits for what they share.
+	// Estimates: a sound machine of six tracks is to show a cause in 2 % of captures.
+	wrongFit    = 0.005
+	wrongShared = 0.01
 	// pairMargin is by how much (natural logarithm) two causes must fit better than
 	// one before the second is believed: laws are right to a small part of a large loss.
 	pairMargin = 5
@@ -63,12 +65,13 @@ type shapeTable struct {
 	single map[shapes]float64
 	both   map[shapes]float64
 	best   float64 // the largest of all
+	wrong  float64 // probability that the fit is wrong
 }
 
 // newShapeTable makes the table of one track. The level figure says whether the gain is
 // wrong, so each shape is taken with a wrong gain or without, whichever fits.
 func newShapeTable(single map[signature.Cause]float64, both map[signature.Pair]float64) *shapeTable {
-	t := &shapeTable{single: map[shapes]float64{}, both: map[shapes]float64{}}
+	t := &shapeTable{single: map[shapes]float64{}, both: map[shapes]float64{}, wrong: wrongFit}
 	if g, ok := single[signature.Gain]; ok && finite(g) {
 		t.flat = math.Max(0, g)
 	}
@@ -162,6 +165,28 @@ func (t *shapeTable) p(set shapes) float64 { return math.Exp(t.log(set) - t.best
 // labels is how many shapes a wrong fit may name.
 func (t *shapeTable) labels() float64 { return float64(len(t.single) + 1) }
 
+// deaf takes an open winding for one of the ways of losing everything: nothing tells
+// it from a stage that is dead.
+func (m *shapeModel) deaf() {
+	m.table.deaf()
+	for _, g := range m.given {
+		g.table.deaf()
+	}
+}
+
+func (t *shapeTable) deaf() {
+	s := shapeOf(signature.HeadOpen)
+	if l, ok := t.single[s]; ok {
+		t.flat = math.Max(t.flat, l)
+		t.single[s] = t.flat
+	}
+	for p := range t.both {
+		if p&s != 0 {
+			delete(t.both, p)
+		}
+	}
+}
+
 // split lists the bits of a set.
 func split(set shapes) []shapes {
 	var out []shapes
@@ -190,8 +215,8 @@ func (m shapeModel) like(arrive []total, _ float64, out []float64) {
 	for _, t := range arrive {
 		sum += t.p * m.of(t)
 	}
-	out[0] = (1 - wrongFit) * sum
-	out[1] = wrongFit / m.table.labels()
+	out[0] = (1 - m.table.wrong) * sum
+	out[1] = m.table.wrong / m.table.labels()
 }
 
 func (m shapeModel) of(t total) float64 {

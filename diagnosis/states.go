@@ -145,6 +145,9 @@ func (p *problem) doubts(post *posterior) []Doubt {
 
 // priorWrong is the probability that an observation of this kind is wrong.
 func (p *problem) priorWrong(o int) float64 {
+	if n := p.notes[o]; n.shape != nil {
+		return n.shape.wrong
+	}
 	if p.model.obs[o].states != readStates {
 		return 0.02
 	}
@@ -159,6 +162,10 @@ func (p *problem) doubtText(n *note, states []float64, wrong float64) string {
 		return fmt.Sprintf(tryAgain+": %s says %s, which the rest contradicts (wrong with %s).", n.ref, n.text, unit.Probability(wrong))
 	}
 	again := fmt.Sprintf("Re-take %s first", n.ref)
+	if n.shape != nil && len(n.shape.keys) > 1 {
+		return fmt.Sprintf("%s: %s. No stage as described does that (or the fit is wrong, with %s). Is the tape what it is said to be, and does every switch stand where it should?",
+			capital(n.ref), n.text, unit.Probability(wrong))
+	}
 	if n.measure != "" {
 		return fmt.Sprintf("Capture again before building on %s: %s does not fit the rest (wrong with %s). Is the channel the track it is said to be?", n.ref, n.text, unit.Probability(wrong))
 	}
