@@ -25,6 +25,8 @@ type Bench struct {
 	defs    map[string]*machine.Definition // by SHA-256, as loaded; read-only
 	engines map[string]*diagnosis.Engine   // by SHA-256 of the definition
 
+	weighed weighed // see shapes.go
+
 	explained map[string]signature.Explanation // by the Seqs of the captures; read-only
 }
 
@@ -38,6 +40,8 @@ type BenchOptions struct {
 	// MeasureProgramme measures replays of a record programme; nil is
 	// measure.Recording.
 	MeasureProgramme func(ctx context.Context, sources []measure.Source, p *programme.Programme, opt measure.Options) (measure.Report, error)
+	// Likelihoods weighs causes for the diagnosis; nil is signature.Likelihoods.
+	Likelihoods func(rep measure.Report, opt signature.Options) (signature.Evidence, error)
 	// Explain and Compare tell causes from figures; nil are those of package signature.
 	Explain func(rep measure.Report, opt signature.Options) (signature.Explanation, error)
 	Compare func(before, after measure.Report, between string, opt signature.Options) (signature.Explanation, error)
@@ -56,6 +60,9 @@ func NewBench(rec Record, files Files, opt BenchOptions) *Bench {
 	}
 	if opt.Explain == nil {
 		opt.Explain = signature.Explain
+	}
+	if opt.Likelihoods == nil {
+		opt.Likelihoods = signature.Likelihoods
 	}
 	if opt.Compare == nil {
 		opt.Compare = signature.Compare

@@ -18,7 +18,11 @@ func (b *Bench) Diagnose(ctx context.Context, jobID string) (*diagnosis.Verdict,
 	if err != nil {
 		return nil, nil, fmt.Errorf("diagnosing %s: %w", jobID, err)
 	}
-	verdict, err := engine.Diagnose(b.Evidence(v))
+	evidence, err := b.ShapedEvidence(ctx, v)
+	if err != nil {
+		return nil, nil, fmt.Errorf("diagnosing %s: %w", jobID, err)
+	}
+	verdict, err := engine.Diagnose(evidence)
 	if err != nil {
 		return nil, nil, fmt.Errorf("diagnosing %s: %w", jobID, err)
 	}

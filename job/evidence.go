@@ -7,7 +7,7 @@ import (
 
 // Evidence is what the current entries of a job say to the diagnosis: checks of
 // functions that were tried, readings in base units, and what was measured on
-// captures.
+// captures. [Bench.ShapedEvidence] adds what the shapes of the losses say.
 func (b *Bench) Evidence(v *View) diagnosis.Evidence { return Evidence(v) }
 
 // Evidence is what [Bench.Evidence] returns; it needs no bench.
