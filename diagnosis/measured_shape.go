@@ -150,9 +150,12 @@ func trackModel(ev *signature.Evidence, track int) shapeModel {
 		both = ev.Both[track-1]
 	}
 	m := shapeModel{table: newShapeTable(own, both)}
+	// What a track shows alone is known beside the shared shapes that fit best, and for
+	// each other one instead of them.
+	top := newShapeTable(ev.Shared, ev.SharedBoth).top
 	var causes []signature.Cause
 	for c, list := range ev.GivenShared {
-		if shapeOf(c) != 0 && track <= len(list) && list[track-1] != nil {
+		if s := shapeOf(c); s != 0 && s&top == 0 && track <= len(list) && list[track-1] != nil {
 			causes = append(causes, c)
 		}
 	}
@@ -265,7 +268,7 @@ func (t *shapeTable) trusted(set shapes) float64 { return (1-t.wrong)*t.p(set) +
 // bestSet is the shape or the pair that fits best, the simpler one where two are alike.
 func (t *shapeTable) bestSet() shapes {
 	best, most := shapes(0), t.flat
-	for _, list := range []map[shapes]float64{t.single, t.both} {
+	for _, list := range []map[shapes]float64{t.single, t.both} { // both last: only if better
 		for _, s := range slices.Sorted(maps.Keys(list)) {
 			if list[s] > most {
 				best, most = s, list[s]

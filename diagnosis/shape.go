@@ -1,6 +1,7 @@
 package diagnosis
 
 import (
+	"maps"
 	"math"
 	"math/bits"
 	"slices"
@@ -56,6 +57,9 @@ const (
 	// pairMargin is by how much (natural logarithm) two causes must fit better than
 	// one before the second is believed: laws are right to a small part of a large loss.
 	pairMargin = 5
+	// samePlace is the cost (natural logarithm) at which a mechanical fault accounts for
+	// a second mechanical shape beside its own.
+	samePlace = 3
 )
 
 // shapeTable is the likelihood of each shape on one track, or of each that all share.
@@ -65,6 +69,7 @@ type shapeTable struct {
 	single map[shapes]float64
 	both   map[shapes]float64
 	best   float64 // the largest of all
+	top    shapes  // that has it, as fitted
 	wrong  float64 // probability that the fit is wrong
 }
 
@@ -98,8 +103,42 @@ func newShapeTable(single map[signature.Cause]float64, both map[signature.Pair]f
 		t.both[a|b] = l
 		t.best = math.Max(t.best, l)
 	}
+	t.top = t.bestSet()
+	t.fold()
 	return t
 }
+
+// oneFault are pairs of shapes that one fault gives: the first of each pair is then what
+// it is called by. A head out of zenith may touch badly at its better edge too, a worn
+// one or one with poor contact holds the tape off.
+var oneFault = [][2]shapes{
+	{shapeOf(signature.SpacingRamp), shapeOf(signature.Spacing)},
+	{shapeOf(signature.GapWear), shapeOf(signature.Spacing)},
+	{shapeOf(signature.UnsteadyContact), shapeOf(signature.Spacing)},
+	{shapeOf(signature.Spacing), shapeOf(signature.UnsteadyContact)},
+}
+
+// fold lets one fault account for two shapes where it gives both, and for one of two
+// mechanical ones at some cost: those sit at one stage, of which the definition knows
+// only one fault at a time.
+func (t *shapeTable) fold() {
+	singles := maps.Clone(t.single)
+	for _, f := range oneFault {
+		if l, ok := t.both[f[0]|f[1]]; ok {
+			t.single[f[0]] = math.Max(t.single[f[0]], l)
+		}
+	}
+	for set, l := range t.both {
+		list := split(set)
+		if isMechanical(list[0]) && isMechanical(list[1]) && l > math.Max(singles[list[0]], singles[list[1]]) {
+			for _, s := range list {
+				t.single[s] = math.Max(t.single[s], l-samePlace)
+			}
+		}
+	}
+}
+
+func isMechanical(s shapes) bool { return signature.NatureOf(causeOf(s)) == signature.Mechanical }
 
 func finite(x float64) bool { return !math.IsNaN(x) && !math.IsInf(x, 0) }
 

@@ -163,8 +163,12 @@ func (p *problem) doubtText(n *note, states []float64, wrong float64) string {
 	}
 	again := fmt.Sprintf("Re-take %s first", n.ref)
 	if n.shape != nil && len(n.shape.keys) > 1 {
-		return fmt.Sprintf("%s: %s. No stage as described does that (or the fit is wrong, with %s). Is the tape what it is said to be, and does every switch stand where it should?",
-			capital(n.ref), n.text, unit.Probability(wrong))
+		why := "It does not fit the rest"
+		if wrong > 0.9 {
+			why = "No stage as described does that"
+		}
+		return fmt.Sprintf("%s: %s. %s (wrong with %s). Is the tape what it is said to be, and does every switch stand where it should?",
+			capital(n.ref), n.text, why, unit.Probability(wrong))
 	}
 	if n.measure != "" {
 		return fmt.Sprintf("Capture again before building on %s: %s does not fit the rest (wrong with %s). Is the channel the track it is said to be?", n.ref, n.text, unit.Probability(wrong))

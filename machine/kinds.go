@@ -37,9 +37,9 @@ var kindDefaults = map[string]kindDefault{
 		dead(0.20, "open winding or lead", "measure the winding against its siblings; resolder or replace", 30),
 	}},
 	"alignment": {0.05, []FaultMode{
-		looks(mechanical(dull(0.60, "azimuth off", span(-8, -0.5), span(-0.3, 0), "set azimuth by inter-track delay, low tone first", 10)), "azimuth"),
+		looks(mechanical(dull(0.50, "azimuth off", span(-8, -0.5), span(-0.3, 0), "set azimuth by inter-track delay, low tone first", 10)), "azimuth"),
 		looks(mechanical(dull(0.28, "dirt or wear common to all tracks", span(-20, -2), span(-1, 0), "clean the whole tape path, measure again", 10)), "spacing", "gap_wear"),
-		looks(mechanical(dull(0.12, "zenith or guiding: contact grows worse across the head", span(-20, -2), span(-1, 0), "press one edge of the tape or shell, then the other, while a 10 kHz tone plays; correct zenith or guides", 25)), "spacing_ramp"),
+		looks(mechanical(dull(0.22, "zenith or guiding: contact grows worse across the head", span(-20, -2), span(-1, 0), "press one edge of the tape or shell, then the other, while a 10 kHz tone plays; correct zenith or guides", 25)), "spacing_ramp"),
 	}},
 	"coupling-capacitor": {0.008, []FaultMode{
 		{Mode: Weak, Cause: "dried out: capacitance lost", Weight: 0.50, LevelDB: span(-10, -0.5), BassDB: span(-20, -4), Cure: "replace the capacitor, mind the polarity", CureMin: 15},
