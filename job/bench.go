@@ -27,7 +27,8 @@ type Bench struct {
 
 	weighed weighed // see shapes.go
 
-	explained map[string]signature.Explanation // by the Seqs of the captures; read-only
+	explained  map[string]signature.Explanation   // by the Seqs of the captures; read-only
+	conditions map[string]signature.HeadCondition // likewise
 }
 
 // BenchOptions are what a Bench takes from outside; the zero value is for use,
@@ -45,6 +46,8 @@ type BenchOptions struct {
 	// Explain and Compare tell causes from figures; nil are those of package signature.
 	Explain func(rep measure.Report, opt signature.Options) (signature.Explanation, error)
 	Compare func(before, after measure.Report, between string, opt signature.Options) (signature.Explanation, error)
+	// Condition tells the state of heads from figures; nil is signature.Condition.
+	Condition func(rep measure.Report, opt signature.Options) (signature.HeadCondition, error)
 }
 
 // NewBench makes the service over a record and its files.
@@ -67,9 +70,12 @@ func NewBench(rec Record, files Files, opt BenchOptions) *Bench {
 	if opt.Compare == nil {
 		opt.Compare = signature.Compare
 	}
+	if opt.Condition == nil {
+		opt.Condition = signature.Condition
+	}
 	return &Bench{rec: rec, files: files, opt: opt,
 		defs: make(map[string]*machine.Definition), engines: make(map[string]*diagnosis.Engine),
-		explained: make(map[string]signature.Explanation)}
+		explained: make(map[string]signature.Explanation), conditions: make(map[string]signature.HeadCondition)}
 }
 
 // NewJob is what intake asks for.

@@ -2,6 +2,7 @@ package job
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"slices"
 	"strings"
@@ -40,6 +41,10 @@ func (x Explained) Refs() string {
 	}
 	return strings.Join(refs, "")
 }
+
+func refsOf(set []Entry) string { return Explained{Captures: set}.Refs() }
+
+func asUnexplained(err error) (*UnexplainedError, bool) { return errors.AsType[*UnexplainedError](err) }
 
 // UnexplainedError says that captures hold nothing from which causes could be told.
 type UnexplainedError struct {
@@ -237,14 +242,7 @@ func (b *Bench) explain(ctx context.Context, v *View, set []Entry) (Explained, e
 	if c.WhileRecording {
 		return x, &UnexplainedError{x.Refs(), errWhileRecording}
 	}
-	var rep measure.Report
-	for _, e := range set {
-		r := e.Capture.Report
-		rep.Sections = append(rep.Sections, r.Sections...)
-		rep.Measures = append(rep.Measures, r.Measures...)
-		rep.Traces = append(rep.Traces, r.Traces...)
-		rep.Warnings = append(rep.Warnings, r.Warnings...)
-	}
+	rep := joined(set)
 	if len(rep.Measures) == 0 {
 		return x, &UnexplainedError{x.Refs(), errNothingMeasured}
 	}
@@ -261,6 +259,18 @@ func (b *Bench) explain(ctx context.Context, v *View, set []Entry) (Explained, e
 		err = &UnexplainedError{x.Refs(), err}
 	}
 	return x, err
+}
+
+// joined is one report of all captures of a set.
+func joined(set []Entry) (rep measure.Report) {
+	for _, e := range set {
+		r := e.Capture.Report
+		rep.Sections = append(rep.Sections, r.Sections...)
+		rep.Measures = append(rep.Measures, r.Measures...)
+		rep.Traces = append(rep.Traces, r.Traces...)
+		rep.Warnings = append(rep.Warnings, r.Warnings...)
+	}
+	return rep
 }
 
 // explainedKept is how many explanations are held ready.
