@@ -225,6 +225,7 @@ func arrivals(ob *observation, effects []effect) []total {
 				t.sd[q] = math.Sqrt(t.sd[q]*t.sd[q] + e.sd[q]*e.sd[q])
 			}
 			t.dead = t.dead || e.dead
+			t.own, t.common = t.own|e.own, t.common|e.common
 			next = append(next, t)
 		}
 		out = next
