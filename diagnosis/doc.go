@@ -29,7 +29,39 @@
 //   - A [Check] has probabilities of each verdict that grow softly with what is
 //     audible, and a small rate of wrong verdicts.
 //   - A [Measured] capture gives level, one high and one low tone of the
-//     response, and noise, compared between tracks.
+//     response, and noise, compared between tracks. Where it has Shapes, these
+//     stand in place of the two tones.
+//
+// # Shapes
+//
+// What a loss looks like over frequency, tracks and time tells what a treble or
+// bass figure cannot: tape off the head from a corner in the electronics. Each
+// fault mode has signatures (machine.FaultMode.Signature): the causes of
+// package signature that it shows as, alternatives in equal parts. A capture
+// with Shapes is one observation of the stages that all tracks share, and one of
+// each track, given which shared shape acts:
+//
+//	P = (1-w)·exp(l - l_best) + w/n
+//
+// l is the fit's log-likelihood of the faults' shapes together, l_best that of
+// the best shapes, n how many a wrong fit may name and w the probability that it
+// is wrong: 0.005 for a track, 0.01 for what is shared. So one capture is worth
+// at most 11 bits on a track and 10 for what tracks share. Shares of a group are
+// with its tracks.
+//
+// Nothing is counted twice: a fault of level alone (gain, group gain, dead) has
+// no shape, the level figure speaks for it, and every other shape is taken with a
+// wrong gain or without, whichever fits. The noise figure stays as well, so an
+// open winding counts as a shape only where the noise of its track stands out by
+// 3 dB, else as one of the ways of losing everything; what it then says of hiss
+// is partly said by the noise figure too. Two shapes on one track are weighed as
+// the fit weighs the pair (signature.Evidence.Both), which must be better than
+// one by e⁵; without such a figure the second can only take away. Two shapes that
+// one fault gives (zenith with spacing) count as one, and of two mechanical ones
+// one fault may stand for both at a cost of e³. Behind a dead stage nothing is
+// seen. A cause that needs sibling tracks and had none is neither accused nor
+// cleared against the best. Intermittent faults show, or not, through the whole
+// of a capture.
 //
 // Priors of stages and modes come from the definition; error rates are bench
 // estimates (common practice, no source), each beside its constant.
@@ -72,6 +104,8 @@
 //
 // Effects of several faults add in dB, which overstates two faults that act at
 // one place. A wrong reading is not tied to other wrong readings except within
-// a probe setting. Impedances and frequencies are not levels: readings at points
+// a probe setting. The tracks of one capture, and two captures, are wrong in
+// their shapes independently of each other. What a shape says of one track was
+// worked out beside the best causes of the others. Impedances and frequencies are not levels: readings at points
 // that no stage explains are only judged as in or out of range.
 package diagnosis
