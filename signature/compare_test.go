@@ -59,7 +59,7 @@ func TestCompareSaysWhatChanged(t *testing.T) {
 
 // Changes of random size and kind, with their intervals.
 func TestCompareParameters(t *testing.T) {
-	n := runs(60, 6)
+	n := runs(60, 4)
 	held, count, right := 0, 0, 0
 	for i := range n {
 		var m sim.Memory

@@ -31,7 +31,7 @@
 // # The model
 //
 // A sound machine differs from the ideal by amounts with stated spreads (spread.go):
-// between tracks by gain 0.2 dB, contact 0.015 µm, gap scatter 0.3 µm, 0.05 dB in each
+// between tracks by gain 0.2 dB, contact 0.015 µm, gap scatter 0.15 µm, 0.05 dB in each
 // figure; in common by the unknown tone errors of the tape (0.17 dB, as evenly within
 // ±0.3 dB), the capture's level and, at long waves, pole-face bumps and fringing. All
 // are normal; the common part is integrated in closed form (white.go). The spreads of

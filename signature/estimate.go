@@ -54,7 +54,7 @@ func (e *estimate) of(c sum, constant float64) number {
 }
 
 // wider is for spreads that are learned from some tens of figures instead of being known.
-const wider = 1.1
+const wider = 1.05
 
 // place of a parameter.
 func (e *estimate) place(p *param) int { return slices.Index(e.params, p) }

@@ -4,6 +4,7 @@ import (
 	"context"
 	"fmt"
 	"math"
+	"math/cmplx"
 	"math/rand/v2"
 	"slices"
 	"testing"
@@ -52,8 +53,10 @@ type scene struct {
 	faults  []field.Fault
 	flicker []sim.Flicker
 	hiss    []float64
-	tone    []float64 // errors of the tape by section, dB
-	arc     float64   // azimuth, arcmin
+	scatter []float64                // of the gaps along the tape, m
+	ripple  []map[float64][2]float64 // of each track by tone: dB and radians
+	tone    []float64                // errors of the tape by section, dB
+	arc     float64                  // azimuth, arcmin
 	causes  []truth
 	seed    uint64
 }
@@ -66,8 +69,9 @@ type truth struct {
 
 func (t truth) String() string { return fmt.Sprintf("%s %v", t.cause, t.tracks) }
 
-// newScene is a sound recorder: levels of tracks to 0.15 dB, contact to 0.01 µm, azimuth
-// to 0.6 arcminutes (standard deviations, invented), and tones of the tape evenly spread
+// newScene is a sound recorder: levels of tracks to 0.15 dB, contact to 0.01 µm, gaps on one
+// line to 0.1 µm, each tone to 0.03 dB and 0.1°, azimuth to 0.6 arcminutes (standard
+// deviations, invented), and tones of the tape evenly spread
 // within ±0.3 dB.
 func newScene(b *bench, seed uint64) (*scene, *rand.Rand) {
 	rng := rand.New(rand.NewPCG(seed, 0x51617))
@@ -81,6 +85,12 @@ func newScene(b *bench, seed uint64) (*scene, *rand.Rand) {
 		s.faults[t].GainDB = 0.15 * rng.NormFloat64()
 		s.spaced(t, 0.01e-6*math.Abs(rng.NormFloat64()))
 		s.flicker[t] = sim.Flicker{DepthDB: 0.05 + 0.1*rng.Float64(), RateHz: 2}
+		ripple := map[float64][2]float64{}
+		for _, sec := range b.tape.Sections {
+			ripple[sec.ToneHz] = [2]float64{0.03 * rng.NormFloat64(), 0.1 * math.Pi / 180 * rng.NormFloat64()}
+		}
+		s.ripple = append(s.ripple, ripple)
+		s.scatter = append(s.scatter, 0.1e-6*rng.NormFloat64())
 	}
 	return s, rng
 }
@@ -106,6 +116,13 @@ func (s *scene) capture(t testing.TB, m *sim.Memory) measure.Report {
 		Flicker: s.flicker, NoiseRiseDB: s.hiss, SampleRate: 44100, Faced: true})
 	if err != nil {
 		t.Fatal(err)
+	}
+	for i, late := range s.scatter {
+		seconds, play, ripple := late/(s.tape.SpeedCmS/100), sc.Tracks[i].Response, s.ripple[i]
+		sc.Tracks[i].Response = func(toneHz, levelDB float64) complex128 {
+			r := ripple[toneHz]
+			return play(toneHz, levelDB) * cmplx.Rect(math.Pow(10, r[0]/20), r[1]-2*math.Pi*toneHz*seconds)
+		}
 	}
 	sc.AzimuthWander = sim.Wander{RMSArcmin: 0.3, LowHz: 0.2, HighHz: 5}
 	if _, err := m.Render(context.Background(), sc); err != nil {

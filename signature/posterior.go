@@ -61,7 +61,7 @@ const leastEachDB = 0.04
 
 // How firmly the usual spreads are believed, in figures.
 const (
-	toneBelief = 8
+	toneBelief = 16
 	eachBelief = 3
 )
 

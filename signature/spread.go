@@ -37,7 +37,7 @@ type spread struct {
 // usual is the spread of captures of a test tape.
 func usual(opt Options) spread {
 	s := spread{
-		gainDB: 0.2, spacingUm: 0.015, eachDB: 0.05, fringing: 0.03, gapUm: 0.3, delayUs: 0.3, delayDeg: 0.4, delayScale: 1, noiseDB: 4, flicker: 0.4,
+		gainDB: 0.2, spacingUm: 0.015, eachDB: 0.05, fringing: 0.03, gapUm: 0.15, delayUs: 0.3, delayDeg: 0.4, delayScale: 1, noiseDB: 4, flicker: 0.4,
 		offsetDB: 30, toneDB: opt.ToneErrorDB, trebleDB: 0.05, contourDB: 0.8, bassDB: 1, commonUs: 1e5, commonNois: 20, commonFlik: 0.8,
 		azimuthArcmin: 0.7,
 	}
