@@ -44,6 +44,11 @@
 // capture to another. Nothing of it is kept: the same entries give the same again. A capture
 // taken while recording holds bleed only and is not explained.
 //
+// The diagnosis gets the same as likelihoods of each cause ([Bench.ShapedEvidence]), by the
+// same grouping; every capture that counts is weighed once, those of tracks captured again
+// in sets of their own. They are held in memory for the captures last looked at. A capture
+// from which nothing can be told enters by its figures alone.
+//
 // # Units
 //
 // Readings are kept as typed, in the unit that was typed. [Bench.Evidence] gives
