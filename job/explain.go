@@ -242,7 +242,7 @@ func (b *Bench) explain(ctx context.Context, v *View, set []Entry) (Explained, e
 	if c.WhileRecording {
 		return x, &UnexplainedError{x.Refs(), errWhileRecording}
 	}
-	rep := joined(set)
+	rep := merged(set)
 	if len(rep.Measures) == 0 {
 		return x, &UnexplainedError{x.Refs(), errNothingMeasured}
 	}
@@ -259,18 +259,6 @@ func (b *Bench) explain(ctx context.Context, v *View, set []Entry) (Explained, e
 		err = &UnexplainedError{x.Refs(), err}
 	}
 	return x, err
-}
-
-// joined is one report of all captures of a set.
-func joined(set []Entry) (rep measure.Report) {
-	for _, e := range set {
-		r := e.Capture.Report
-		rep.Sections = append(rep.Sections, r.Sections...)
-		rep.Measures = append(rep.Measures, r.Measures...)
-		rep.Traces = append(rep.Traces, r.Traces...)
-		rep.Warnings = append(rep.Warnings, r.Warnings...)
-	}
-	return rep
 }
 
 // explainedKept is how many explanations are held ready.

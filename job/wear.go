@@ -145,7 +145,7 @@ func (w *Wear) add(s WearSeries) {
 		return
 	}
 	slices.SortStableFunc(s.Points, func(a, b WearPoint) int { return a.At.Compare(b.At) })
-	s.TrebleHz = s.Points[0].Condition.TrebleHz
+	s.Tracks, s.TrebleHz = []WearTrack{}, s.Points[0].Condition.TrebleHz
 	var gaps, tapes []string
 	for _, p := range s.Points {
 		s.TrebleHz = min(s.TrebleHz, p.Condition.TrebleHz)
@@ -170,6 +170,19 @@ func (w *Wear) warn(s string) {
 	if !slices.Contains(w.Warnings, s) {
 		w.Warnings = append(w.Warnings, s)
 	}
+}
+
+// takenOff warns of an electrical cause, once with all captures that have it.
+func (w *Wear) takenOff(cause, at string) {
+	cause, _, _ = strings.Cut(cause, " (")
+	say := "taken off as electrical, no wear: " + cause + ": "
+	for i, s := range w.Warnings {
+		if strings.HasPrefix(s, say) {
+			w.Warnings[i] += "; " + at
+			return
+		}
+	}
+	w.Warnings = append(w.Warnings, say+at)
 }
 
 // wearPoints are the conditions as found and as left in a job, one where both are of the
@@ -201,7 +214,7 @@ func (b *Bench) wearPoints(ctx context.Context, id string, w *Wear) ([]WearPoint
 			w.warn(id + ": the record does not say whether the case was closed; it is taken as closed")
 		}
 		for _, s := range p.Condition.TakenOff {
-			w.warn(fmt.Sprintf("%s, %s: taken off as electrical, no wear: %s", id, refsOf(set), s))
+			w.takenOff(s, id+", "+refsOf(set))
 		}
 		out = append(out, p)
 	}
@@ -268,7 +281,7 @@ func (b *Bench) wearPoint(ctx context.Context, v *View, set []Entry) (WearPoint,
 	if err != nil {
 		return p, err
 	}
-	if p.Condition, err = b.opt.Condition(joined(set), opt); err != nil {
+	if p.Condition, err = b.opt.Condition(merged(set), opt); err != nil {
 		return p, &UnexplainedError{refsOf(set), err}
 	}
 	b.mu.Lock()

@@ -13,7 +13,7 @@ import (
 // LimitDB is the loss of the highest common tone that projections are for: a head that
 // loses more cannot be lined up with the reach of the usual treble trims. Common practice,
 // no source.
-const LimitDB = 3
+const LimitDB = 3.0
 
 // trends fits every track of a series.
 func (s *WearSeries) trends() {
@@ -137,15 +137,33 @@ func (s *WearSeries) sentence(w WearTrack, tracks int) string {
 	if o.Changes() {
 		out += fmt.Sprintf("; taken as %s, by %s", other, o.Rate())
 	}
-	if t.Hi < 0 {
-		out += ": cleaned, adjusted or trimmed since, for no head mends itself."
-	} else {
-		out += "." + t.Limit.words()
-	}
-	if any := 1 - math.Pow(1-t.Chance, float64(tracks)); any > 0.05 {
-		out += fmt.Sprintf(" By chance alone one of %s or more would show as much in %s of such machines that do not change: another date would tell.", counted(tracks, "track"), unit.Probability(any))
+	out += "." + t.Limit.words()
+	switch any := s.ByChance(t, tracks); {
+	case any > likelyChance:
+		out += fmt.Sprintf(" Of machines with %s that do not change, %s show as much on one by chance: another date would tell.", counted(tracks, "track"), unit.Probability(any))
+	case t.Hi < 0:
+		out += " Cleaned, adjusted or trimmed since: no head mends itself."
 	}
 	return out
+}
+
+// likelyChance is from where on a trend may be the largest of many that are none.
+const likelyChance = 0.05
+
+// ByChance is the probability that of so many tracks that do not change one or more shows
+// a trend as far from 0 as t.
+func (s WearSeries) ByChance(t Trend, tracks int) float64 {
+	return 1 - math.Pow(1-t.Chance, float64(tracks))
+}
+
+// Wears says whether a track loses treble as time goes on: beyond its interval, and
+// beyond what the worst of all tracks shows by chance.
+func (s WearSeries) Wears(w WearTrack) bool {
+	t := w.Gap
+	if t.Refused != "" {
+		t = w.Spacing
+	}
+	return t.Grows() && s.ByChance(t, len(s.Tracks)) <= likelyChance
 }
 
 // Rate is the slope without its sign, for a sentence that has a word for it.
@@ -165,11 +183,19 @@ func (p *Projection) words() string {
 	if p.Years == 0 {
 		return fmt.Sprintf(" The %s loss has reached %g%sdB.", tone, p.LossDB, unit.ThinSpace)
 	}
+	return fmt.Sprintf(" At this rate the %s loss reaches %g%sdB %s.", tone, p.LossDB, unit.ThinSpace, p.When())
+}
+
+// When says it in words: "in about 4 years (2.2 to 9)".
+func (p *Projection) When() string {
+	if p.Years == 0 {
+		return "reached"
+	}
 	hi := "more than 100"
 	if p.Hi != nil {
 		hi = roughly(*p.Hi)
 	}
-	return fmt.Sprintf(" At this rate the %s loss reaches %g%sdB in about %s years (%s to %s).", tone, p.LossDB, unit.ThinSpace, roughly(p.Years), roughly(p.Lo), hi)
+	return fmt.Sprintf("in about %s years (%s to %s)", roughly(p.Years), roughly(p.Lo), hi)
 }
 
 // roughly writes years as well as they are known.

@@ -34,6 +34,8 @@ func demo() []picture {
 		}},
 		{"explanation", func(w float64) plot.Drawing { return plot.Explain(explanation(), plot.Options{Width: w}) }},
 		{"explanation-many", func(w float64) plot.Drawing { return plot.Explain(explanationOf(24), plot.Options{Width: w}) }},
+		{"wear", func(w float64) plot.Drawing { return plot.Wear(worn(6), plot.Options{Width: w}) }},
+		{"wear-many", func(w float64) plot.Drawing { return plot.Wear(worn(24), plot.Options{Width: w}) }},
 		{"speed", func(w float64) plot.Drawing { return plot.Trace(speedTrace(), plot.Options{Width: w}) }},
 		{"spectrum", func(w float64) plot.Drawing { return plot.Trace(spectrumTrace(), plot.Options{Width: w}) }},
 		{"drift", func(w float64) plot.Drawing { return plot.Trace(driftTrace(), plot.Options{Width: w}) }},

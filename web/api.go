@@ -60,6 +60,7 @@ func (s *server) api() {
 	route("POST", "/jobs/{job}/entries/{seq}/correction", s.apiCorrect)
 	route("POST", "/jobs/{job}/entries/{seq}/withdrawal", s.apiWithdraw)
 	route("GET", "/jobs/{job}/verdict", s.apiVerdict)
+	route("GET", "/jobs/{job}/wear", s.apiWear)
 	route("GET", "/jobs/{job}/report", s.reportPage)
 	s.mux.HandleFunc(apiRoot+"/", func(w http.ResponseWriter, r *http.Request) {
 		s.problem(w, r, &pageError{status: http.StatusNotFound, title: "There is nothing at this address for this method",

@@ -312,6 +312,27 @@ func TestUploadLimit(t *testing.T) {
 	}
 }
 
+func TestWearOverTheAPI(t *testing.T) {
+	b, id := goodStory()
+	c := newClient(t, newStoryServer(b).handler())
+	x := c.get("/jobs/"+id+"/wear", 200, "Wear")
+	if s := x["series"].([]any); len(s) != 2 || len(s[0].(o)["points"].([]any)) != 5 || len(s[0].(o)["tracks"].([]any)) != 6 {
+		t.Errorf("%v", x)
+	}
+	c.get("/jobs/none/wear", 404, "Problem")
+	failed, id := failedStory()
+	c = newClient(t, newStoryServer(failed).handler())
+	x = c.get("/jobs/"+id+"/wear", 200, "Wear")
+	if tr := x["series"].([]any)[0].(o)["tracks"].([]any)[0].(o)["gap"].(o); tr["refused"] != "captures of 2 dates only: a trend wants 3" {
+		t.Errorf("two dates: %v", tr)
+	}
+	empty, id := emptyStory()
+	c = newClient(t, newStoryServer(empty).handler())
+	if x = c.get("/jobs/"+id+"/wear", 200, "Wear"); x["refused"] == nil || len(x["series"].([]any)) != 0 {
+		t.Errorf("one job: %v", x)
+	}
+}
+
 func TestExplanationOverTheAPI(t *testing.T) {
 	b, id := goodStory()
 	c := newClient(t, newStoryServer(b).handler())

@@ -35,6 +35,7 @@ type storyBench struct {
 	loopback *job.Loopback            // of the interface "Bench box"
 	capture  func(up job.CaptureUpload) (job.Entry, error)
 	failView error
+	wear     *job.Wear // nil: what the bench itself has
 }
 
 func (b *storyBench) Diagnose(ctx context.Context, id string) (*diagnosis.Verdict, *job.View, error) {
@@ -204,6 +205,8 @@ func goodStory() (*storyBench, string) {
 	b, ctx := newStoryBench(), context.Background()
 	j := must(b.OpenJob(ctx, job.NewJob{Definition: "hexastrand", Serial: "Q-0417", Owner: "Community theatre, Ravensgill",
 		Claim: "Records weak on some tracks.\nTrack 5 plays dull.", Case: measure.CaseClosed}))
+	wear := storyWear(6, 5)
+	b.wear = &wear
 	v := must(b.View(ctx, j.ID))
 	note := must(b.RecordNote(ctx, j.ID, measure.CaseClosed, "capture"))
 	b.captures[note.Seq] = storyReport(6)
@@ -335,6 +338,8 @@ func emptyStory() (*storyBench, string) {
 func failedStory() (*storyBench, string) {
 	b, ctx := newStoryBench(), context.Background()
 	j := must(b.OpenJob(ctx, job.NewJob{Definition: "hexastrand", Serial: "<script>alert(1)</script>", Claim: `"><img src=x onerror=alert(1)>`}))
+	wear := storyWear(6, 2)
+	b.wear = &wear
 	e := must(b.RecordNote(ctx, j.ID, measure.CaseOpen, "capture"))
 	b.captures[e.Seq] = measure.Report{Warnings: []string{"no section of the tape was found: no tone stands out of the noise"}}
 	b.verdict = func(*job.View) (*diagnosis.Verdict, error) {
@@ -347,6 +352,8 @@ func failedStory() (*storyBench, string) {
 func enormousStory() (*storyBench, string) {
 	b, id := goodStory()
 	ctx := context.Background()
+	wear := storyWear(24, 12)
+	b.wear = &wear
 	e := must(b.RecordNote(ctx, id, measure.CaseClosed, "capture"))
 	b.captures[e.Seq] = storyReport(24)
 	own := must(b.RecordNote(ctx, id, measure.CaseClosed, "capture"))

@@ -20,6 +20,7 @@ type overviewModel struct {
 	Captures     int
 	Trims        int
 	Closed       bool // a closed-case capture follows the work
+	Past         []pastJob
 }
 
 type faultLine struct{ Ref, Name, Text, Remark string }
@@ -31,6 +32,9 @@ func (s *server) overviewModel(r *http.Request) (overviewModel, error) {
 	}
 	m := overviewModel{jobData: d, Trims: trims(d.View), Closed: d.Steps[5].Done, Case: string(lastCase(d.View))}
 	m.Title = d.View.Job.Name
+	if m.Past, err = s.pastJobs(r, d.View.Job); err != nil {
+		return overviewModel{}, err
+	}
 	if v := d.Verdict; v != nil {
 		m.Explanations = v.Explanations[:min(5, len(v.Explanations))]
 		m.Suspects, m.Proved, m.Unknown = tally(v)

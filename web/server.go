@@ -38,6 +38,8 @@ type Bench interface {
 	Explain(ctx context.Context, jobID string, seq int64) (job.Explained, error)
 	ExplainJob(ctx context.Context, jobID string) ([]job.Explained, error)
 	CompareCaptures(ctx context.Context, jobID string, before, after int64, between string) (job.Explained, error)
+	SameMachine(ctx context.Context, jobID string) ([]job.Summary, error)
+	Wear(ctx context.Context, jobID string) (job.Wear, error)
 	Diagnose(ctx context.Context, jobID string) (*diagnosis.Verdict, *job.View, error)
 }
 
@@ -133,6 +135,7 @@ func (s *server) pages() {
 	page("POST /jobs/{job}/captures/{seq}", s.measureAgain)
 	page("GET /jobs/{job}/captures/{seq}/level-time", s.levelTimePage)
 	page("GET /jobs/{job}/progress/{token}", s.progressOf)
+	page("GET /jobs/{job}/wear", s.wearPage)
 	page("GET /jobs/{job}/record", s.recordPage)
 	page("GET /jobs/{job}/entries/{seq}", s.correctPage)
 	page("POST /jobs/{job}/entries/{seq}", s.correct)

@@ -47,6 +47,8 @@ func stories(state, id string) []story {
 			story{"capture", root + "/captures/1", 200, []string{"not measured: tone absent", "not found: the capture starts after it", "Azimuth", "signal to noise below 20",
 				"What the loss says", "97\u2009%, very likely: uneven spacing, tracks 4 to 6 ◧ mechanical", "Tracks 4 to 6 lose treble", "spacing of track 6: 0.580", "What would tell: Press the shell lightly",
 				"fingers, hair and sleeves off whatever turns", "every tape more than 1.5 m away", "◇ electrical", "Spacing and gap cannot be told apart", "Set aside, not used", "uneven spacing"}},
+			story{"wear", root + "/wear", 200, []string{"Over 5 jobs of Quernmoor Hexastrand, serial QH 0417", "Track 3, as left: taken as gap, the loss of treble grows by 0.", "a year", "reaches 3\u2009dB in about", "5 tracks do not change by more than their intervals", "As found",
+				"taken off as electrical, no wear: high corner, track 5: job-0001, capture 1; job-0001, capture 2; ", "one capture hardly parts them", "loss at 12.5\u2009kHz", "job-0910"}},
 			story{"capture-compared", root + "/captures/42?against=1&doing=pressing+the+shell", 200, []string{"What pressing the shell changed, from capture 1 to capture 5", "the earlier capture", "change of spacing, track 4: +0.310"}},
 			story{"capture-not-compared", root + "/captures/42?against=42", 200, []string{"Not compared: capture to compare with is the same capture", "What the loss says"}},
 			story{"capture-own", root + "/captures/41", 200, []string{"Which track, which way round", "this channel carries track 4", "reversed", "Crosstalk at 10 kHz", "below −85.4", "into 6",
@@ -55,17 +57,20 @@ func stories(state, id string) []story {
 			story{"correct", root + "/entries/38", 200, []string{"Correct reading 5"}})
 	case "enormous":
 		common = append(common,
+			story{"wear", root + "/wear", 200, []string{"Over 12 jobs", "track 24"}},
 			story{"capture-own", root + "/captures/44", 200, []string{"Level against time, 2 pictures", "Crosstalk at 1 kHz"}},
 			story{"level-time", root + "/captures/44/level-time", 200, []string{"Level against time, 10 kHz"}})
 	case "empty":
 		common[0].want = append(common[0].want, "Measure as found", "nothing known yet")
 		common = append(common, story{"library", "/library", 200, []string{"Make a record programme above first"}})
 		common[3].want = append(common[3].want, "No capture yet")
+		common = append(common, story{"wear", root + "/wear", 200, []string{"Nothing to say yet"}})
 		common[4].want = append(common[4].want, "Nothing was recorded yet")
 	case "failed":
 		common[0].want = append(common[0].want, "No verdict", "contradicts itself")
 		common[3].want = append(common[3].want, "not measured")
-		common = append(common, story{"capture", root + "/captures/1", 200, []string{"Nothing was measured", "no tone stands out"}},
+		common = append(common, story{"wear", root + "/wear", 200, []string{"captures of 2 dates only: a trend wants 3"}},
+			story{"capture", root + "/captures/1", 200, []string{"Nothing was measured", "no tone stands out"}},
 			story{"no-job", "/jobs/job-9999", 404, []string{"no such job", "job-9999"}})
 	}
 	return common

@@ -29,6 +29,7 @@ const (
 type verbs struct {
 	Measure   measureVerb   `cmd:"" help:"Measure captures of a test tape."`
 	Explain   explainVerb   `cmd:"" help:"What the losses on captures say: which cause, how sure, what would tell."`
+	Wear      wearVerb      `cmd:"" help:"How the heads of a machine changed over its jobs: gap and spacing against the date."`
 	Machine   machineVerb   `cmd:"" help:"Recorder definitions: check, show, new, schema."`
 	Tape      tapeVerb      `cmd:"" help:"Test-tape definitions: check, new, schema."`
 	Programme programmeVerb `cmd:"" help:"Record programmes: what is recorded through a machine to measure it. new, check, sound."`
