@@ -41,13 +41,15 @@
 // with Shapes is one observation of the stages that all tracks share, and one of
 // each track, given which shared shape acts:
 //
-//	P = (1-w)·exp(l - l_best) + w/n
+//	P = (1-w)·exp(l - l_best) + (w/n)^k
 //
 // l is the fit's log-likelihood of the faults' shapes together, l_best that of
-// the best shapes, n how many a wrong fit may name and w the probability that it
-// is wrong: 0.005 for a track, 0.01 for what is shared. So one capture is worth
-// at most 11 bits on a track and 10 for what tracks share. Shares of a group are
-// with its tracks.
+// the best shapes, n how many a wrong fit may name, w the probability that it is
+// wrong in one cause (0.005 on a track, 0.01 for what is shared) and k the number
+// of causes in which it would have to be, at least one. So a cause that a capture
+// shows is worth at most 11 bits on a track and 10 where tracks share it, and where
+// two were found, a fault that gives one of them is still better than none. The
+// shapes of a group's stages are looked for on its tracks.
 //
 // Nothing is counted twice: a fault of level alone (gain, group gain, dead) has
 // no shape, the level figure speaks for it, and every other shape is taken with a
@@ -57,9 +59,8 @@
 // is partly said by the noise figure too. Two shapes on one track are weighed as
 // the fit weighs the pair (signature.Evidence.Both), which must be better than
 // one by e⁵; without such a figure the second can only take away. Two shapes that
-// one fault gives (zenith with spacing) count as one, and of two mechanical ones
-// one fault may stand for both at a cost of e³. Behind a dead stage nothing is
-// seen. A cause that needs sibling tracks and had none is neither accused nor
+// one fault gives (zenith with spacing) count as one. Behind a dead stage nothing
+// is seen. A cause that needs sibling tracks and had none is neither accused nor
 // cleared against the best. Intermittent faults show, or not, through the whole
 // of a capture.
 //

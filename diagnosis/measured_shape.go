@@ -235,7 +235,7 @@ type shapeFinding struct {
 // finding is the best shape of a table and what speaks most against it.
 func (t *shapeTable) finding() *shapeFinding {
 	x := &shapeFinding{wrong: t.wrong}
-	set := t.bestSet()
+	set := t.found
 	for _, s := range split(set) {
 		c := causeOf(s)
 		if x.cause == "" || t.one(s) > t.one(shapeOf(x.cause)) {
@@ -263,7 +263,7 @@ func (t *shapeTable) finding() *shapeFinding {
 }
 
 // trusted is the likelihood of a set of shapes with the chance that the fit is wrong.
-func (t *shapeTable) trusted(set shapes) float64 { return (1-t.wrong)*t.p(set) + t.wrong/t.labels() }
+func (t *shapeTable) trusted(set shapes) float64 { return (1-t.wrong)*t.p(set) + t.slip(set) }
 
 // bestSet is the shape or the pair that fits best, the simpler one where two are alike.
 func (t *shapeTable) bestSet() shapes {

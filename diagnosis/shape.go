@@ -1,7 +1,6 @@
 package diagnosis
 
 import (
-	"maps"
 	"math"
 	"math/bits"
 	"slices"
@@ -49,17 +48,15 @@ const (
 	// wrongFit is the probability that the cause fitted to a track is wrong: a law that
 	// this machine does not follow, a channel mixed up. wrongShared is the same of what
 	// all tracks share, where the tape itself may not be what it is said to be. A wrong
-	// fit names any of the n causes, so that one capture is worth at most
-	// log2(1 + n·(1-wrong)/wrong): 11 bits on each track, 10 bits for what they share.
-	// Estimates: a sound machine of six tracks is to show a cause in 2 % of captures.
+	// fit names any of the n causes, each cause that it names by itself, so that one
+	// capture is worth at most log2(1 + n·(1-wrong)/wrong) for each cause found: 11 bits
+	// on a track, 10 bits for what all share. Estimates: a sound machine of six tracks is
+	// to show a cause in 2 % of captures.
 	wrongFit    = 0.005
 	wrongShared = 0.01
 	// pairMargin is by how much (natural logarithm) two causes must fit better than
 	// one before the second is believed: laws are right to a small part of a large loss.
 	pairMargin = 5
-	// samePlace is the cost (natural logarithm) at which a mechanical fault accounts for
-	// a second mechanical shape beside its own.
-	samePlace = 3
 )
 
 // shapeTable is the likelihood of each shape on one track, or of each that all share.
@@ -70,6 +67,7 @@ type shapeTable struct {
 	both   map[shapes]float64
 	best   float64 // the largest of all
 	top    shapes  // that has it, as fitted
+	found  shapes  // that has it where one fault may give two
 	wrong  float64 // probability that the fit is wrong
 }
 
@@ -105,6 +103,7 @@ func newShapeTable(single map[signature.Cause]float64, both map[signature.Pair]f
 	}
 	t.top = t.bestSet()
 	t.fold()
+	t.found = t.bestSet()
 	return t
 }
 
@@ -118,27 +117,20 @@ var oneFault = [][2]shapes{
 	{shapeOf(signature.Spacing), shapeOf(signature.UnsteadyContact)},
 }
 
-// fold lets one fault account for two shapes where it gives both, and for one of two
-// mechanical ones at some cost: those sit at one stage, of which the definition knows
-// only one fault at a time.
+// fold lets one fault account for two shapes where it gives both.
 func (t *shapeTable) fold() {
-	singles := maps.Clone(t.single)
 	for _, f := range oneFault {
 		if l, ok := t.both[f[0]|f[1]]; ok {
 			t.single[f[0]] = math.Max(t.single[f[0]], l)
 		}
 	}
+	open := shapeOf(signature.HeadOpen) // what else is fitted to next to nothing is no fault
 	for set, l := range t.both {
-		list := split(set)
-		if isMechanical(list[0]) && isMechanical(list[1]) && l > math.Max(singles[list[0]], singles[list[1]]) {
-			for _, s := range list {
-				t.single[s] = math.Max(t.single[s], l-samePlace)
-			}
+		if set&open != 0 {
+			t.single[open] = math.Max(t.single[open], l)
 		}
 	}
 }
-
-func isMechanical(s shapes) bool { return signature.NatureOf(causeOf(s)) == signature.Mechanical }
 
 func finite(x float64) bool { return !math.IsNaN(x) && !math.IsInf(x, 0) }
 
@@ -201,6 +193,14 @@ func (t *shapeTable) log(set shapes) float64 {
 // p is the likelihood of a set of shapes against the best one.
 func (t *shapeTable) p(set shapes) float64 { return math.Exp(t.log(set) - t.best) }
 
+// slip is the likelihood that a wrong fit shows what was found where set acts: one wrong
+// cause for each that was found beside it, taken for another or missed.
+func (t *shapeTable) slip(set shapes) float64 {
+	count := func(s shapes) int { return bits.OnesCount16(uint16(s)) }
+	slips := max(1, count(t.found&^set), count(set&^t.found))
+	return math.Pow(t.wrong/t.labels(), float64(slips))
+}
+
 // labels is how many shapes a wrong fit may name.
 func (t *shapeTable) labels() float64 { return float64(len(t.single) + 1) }
 
@@ -224,6 +224,8 @@ func (t *shapeTable) deaf() {
 			delete(t.both, p)
 		}
 	}
+	t.found = t.bestSet()
+	t.best = t.log(t.found)
 }
 
 // split lists the bits of a set.
@@ -250,17 +252,18 @@ type givenTable struct {
 
 // like is the likelihood: state 0 right, state 1 a wrong fit.
 func (m shapeModel) like(arrive []total, _ float64, out []float64) {
-	sum := 0.0
+	out[0], out[1] = 0, 0
 	for _, t := range arrive {
-		sum += t.p * m.of(t)
+		table, set := m.of(t)
+		out[0] += t.p * (1 - table.wrong) * table.p(set)
+		out[1] += t.p * table.slip(set)
 	}
-	out[0] = (1 - m.table.wrong) * sum
-	out[1] = m.table.wrong / m.table.labels()
 }
 
-func (m shapeModel) of(t total) float64 {
+// of is the table that holds in a case and the shapes to look for in it.
+func (m shapeModel) of(t total) (*shapeTable, shapes) {
 	if m.shared {
-		return m.table.p(t.common)
+		return m.table, t.common
 	}
 	table := m.table
 	for _, g := range m.given {
@@ -273,7 +276,7 @@ func (m shapeModel) of(t total) float64 {
 	if t.dead {
 		own &= shapeOf(signature.HeadOpen) // nothing else is left to be seen
 	}
-	return table.p(own)
+	return table, own
 }
 
 // seen reduces an effect to what the observation of a track perceives: a shape that the

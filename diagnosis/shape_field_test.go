@@ -160,6 +160,13 @@ func TestShapesNameTheStage(t *testing.T) {
 		"zenith":  {scene{seed: 6, wrong: grownAcross}, "play", []string{"AZ zenith or guiding: contact grows worse across the head"}, 0.6, true},
 		"low group": {scene{seed: 7, wrong: lowGroup}, "record-play",
 			[]string{"U11-a gain low", "U12-a gain low", "X1-a mistracks: level errors doubled", "C31-a dried out: series resistance high", "BF-a worn track"}, 0.3, true},
+		"dirt and capacitor": {scene{seed: 12, wrong: func(f []field.Fault) { dirty(f); f[3].LowCornerHz = 220 }}, "play",
+			[]string{"H-4 dirt on the head face and C11-4 dried out: capacitance lost", "H-4 dirt on the head face and C19-4 dried out: capacitance lost"}, 0, true},
+		"azimuth and dirt": {scene{seed: 13, arcmin: 9, wrong: func(f []field.Fault) {
+			for i := range f {
+				spaced(&f[i], 1e-6, 1e-6)
+			}
+		}}, "play", []string{"AZ azimuth off", "AZ dirt or wear common to all tracks"}, 0.8, false},
 		"worn gap":     {scene{seed: 8, wrong: func(f []field.Fault) { f[4].GapM = 3.5e-6 }}, "play", []string{"H-5 worn face or opened gap"}, 0.6, false},
 		"open winding": {scene{seed: 9, hissDB: map[int]float64{2: 18}, wrong: func(f []field.Fault) { f[1].OpenDB = -50 }}, "play", []string{"H-2 open winding or head lead"}, 0.5, true},
 		"sound":        {scene{seed: 10}, "play", []string{""}, 0, false},
