@@ -49,6 +49,13 @@
 // in sets of their own. They are held in memory for the captures last looked at. A capture
 // from which nothing can be told enters by its figures alone.
 //
+// # Wear
+//
+// [Bench.Wear] sets the state of the heads, as package signature tells it from captures of
+// test tapes, against the date: one capture of each job of the same machine (definition and
+// serial number), as left and as found apart, closed case only. A trend wants three dates
+// over thirty days. The record keeps no hours of use, so that trends are by the year.
+//
 // # Units
 //
 // Readings are kept as typed, in the unit that was typed. [Bench.Evidence] gives

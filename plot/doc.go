@@ -18,6 +18,7 @@
 //	crosstalk                           [Crosstalk]      results "crosstalk"
 //	delay and azimuth                   [DelayAcross]    results "delay", "azimuth_line"
 //	what losses are made of             [Explain]        a [headstack/signature.Explanation]
+//	wear over the jobs of a machine      [Wear]           a [Dated]
 //	compression and third harmonic      [Steps]          traces "level_steps", "distortion_steps", results "mol_3pct"
 //	signal path, connector              [DrawPath], [DrawConnector]
 //	all that a report has               [ReportOf]       a [headstack/measure.Report]

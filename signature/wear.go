@@ -211,7 +211,7 @@ func (r *result) takenOff(stretched []Finding) []string {
 		for _, t := range g.best.tracks {
 			tracks = append(tracks, r.d.tracks[t])
 		}
-		out = append(out, fmt.Sprintf("%s, %s, as far as it is likely (%.0f %%)", g.best.cause.Words(), r.tracksText(tracks), 100*g.p))
+		out = append(out, fmt.Sprintf("%s, %s (%.0f %% likely)", g.best.cause.Words(), r.tracksText(tracks), 100*g.p))
 	}
 	return out
 }

@@ -16,7 +16,7 @@ type wearFit struct {
 	*fit
 	f      *fitter
 	s      spread // as it is
-	own    []int // [track] place of its loss among the params
+	own    []int  // [track] place of its loss among the params
 	cov    matrix
 	weight float64
 	// turn[u][i] is by how much each param follows figure i of track u.
