@@ -27,7 +27,7 @@ func sizeText(p Parameter) string {
 // tracksText names tracks: "track 3", "tracks 2 and 5", "tracks 2 to 6", "all tracks".
 func (r *result) tracksText(tracks []int) string {
 	switch {
-	case len(tracks) == len(r.d.tracks) && len(tracks) > 1:
+	case len(tracks) == len(r.d.opt.Geometry.Tracks) && len(tracks) > 1:
 		return "all tracks"
 	case len(tracks) == 1:
 		return "track " + itoa(tracks[0])

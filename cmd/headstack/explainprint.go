@@ -32,14 +32,15 @@ func printExplained(w io.Writer, x job.Explained) {
 	if l.Sound && !l.Compared {
 		fmt.Fprintln(w, "Sound: no loss beyond what sound machines show.")
 	}
+	said := cautioned{}
 	for i, f := range l.Findings {
-		printFinding(w, i+1, f)
+		printFinding(w, i+1, f, said)
 	}
 	if len(l.Open) > 0 {
 		fmt.Fprintln(w, "\nNot told apart by these tones")
 		for _, o := range l.Open {
 			fmt.Fprintf(w, "  ○ %s\n", o.Sentence)
-			printTest(w, o.WouldTell, o.Cautions)
+			printTest(w, o.WouldTell, o.Cautions, said)
 		}
 	}
 	if len(l.SetAside) > 0 {
@@ -54,7 +55,10 @@ func printExplained(w io.Writer, x job.Explained) {
 	}
 }
 
-func printFinding(w io.Writer, n int, f report.LossFinding) {
+// cautioned holds the cautions already printed in full: a page of repeats is not read.
+type cautioned map[string]bool
+
+func printFinding(w io.Writer, n int, f report.LossFinding, said cautioned) {
 	head := fmt.Sprintf("%d. %s, %s: %s", n, f.Chance, f.Likely, f.Cause)
 	if f.Tracks != "" {
 		head += ", " + f.Tracks
@@ -66,16 +70,25 @@ func printFinding(w io.Writer, n int, f report.LossFinding) {
 	for _, s := range f.Figures {
 		fmt.Fprintf(w, "   %s\n", s)
 	}
-	printTest(w, f.WouldTell, f.Cautions)
+	printTest(w, f.WouldTell, f.Cautions, said)
 }
 
-func printTest(w io.Writer, test string, cautions []string) {
+func printTest(w io.Writer, test string, cautions []string, said cautioned) {
 	if test == "" {
 		return
 	}
 	fmt.Fprintf(w, "   what would tell: %s\n", test)
+	again := 0
 	for _, c := range cautions {
+		if said[c] {
+			again++
+			continue
+		}
+		said[c] = true
 		fmt.Fprintf(w, "   caution: %s\n", c)
+	}
+	if again > 0 {
+		fmt.Fprintln(w, "   caution: as above")
 	}
 }
 
