@@ -3,8 +3,10 @@ package job
 import (
 	"context"
 	"fmt"
+	"runtime"
 	"slices"
 	"strings"
+	"sync"
 	"time"
 
 	"headstack/measure"
@@ -113,14 +115,14 @@ func (b *Bench) Wear(ctx context.Context, jobID string) (Wear, error) {
 	}
 	left, found := WearSeries{When: AsLeft}, WearSeries{When: AsFound}
 	var single []string
-	for _, s := range jobs {
-		one, err := b.wearPoints(ctx, s.ID, &w)
+	for _, wj := range b.wearJobs(ctx, w.Jobs) {
+		one, err := w.pointsOf(wj)
 		if err != nil {
 			return w, err
 		}
 		switch len(one) {
 		case 1:
-			single = append(single, s.ID)
+			single = append(single, wj.id)
 			left.Points, found.Points = append(left.Points, one[0]), append(found.Points, one[0])
 		case 2:
 			found.Points, left.Points = append(found.Points, one[0]), append(left.Points, one[1])
@@ -185,36 +187,81 @@ func (w *Wear) takenOff(cause, at string) {
 	w.Warnings = append(w.Warnings, say+at)
 }
 
-// wearPoints are the conditions as found and as left in a job, one where both are of the
-// same captures.
-func (b *Bench) wearPoints(ctx context.Context, id string, w *Wear) ([]WearPoint, error) {
+// wearJob is what one job has to show: a condition as found and one as left, or one where
+// both are of the same captures.
+type wearJob struct {
+	id     string
+	sets   [][]Entry
+	points []WearPoint // of each set
+	errs   []error     // likewise
+	err    error       // of the whole
+}
+
+// wearJobs works out the conditions in all jobs, several at once: a large head takes
+// seconds a capture.
+func (b *Bench) wearJobs(ctx context.Context, ids []string) []wearJob {
+	out := make([]wearJob, len(ids))
+	room := make(chan struct{}, runtime.GOMAXPROCS(0))
+	var all sync.WaitGroup
+	for i, id := range ids {
+		all.Go(func() {
+			room <- struct{}{}
+			defer func() { <-room }()
+			out[i] = b.wearJob(ctx, id)
+		})
+	}
+	all.Wait()
+	return out
+}
+
+func (b *Bench) wearJob(ctx context.Context, id string) wearJob {
+	j := wearJob{id: id}
+	if j.err = ctx.Err(); j.err != nil {
+		return j
+	}
 	v, err := b.View(ctx, id)
 	if err != nil {
-		return nil, err
+		j.err = err
+		return j
 	}
-	sets := [][]Entry{wearSet(v, false), wearSet(v, true)}
-	if len(sets[0]) == 0 {
-		w.warn(id + ": no capture of a test tape with the case closed")
-		return nil, nil
+	found, left := wearSet(v, false), wearSet(v, true)
+	if len(found) == 0 {
+		return j
 	}
-	if slices.EqualFunc(sets[0], sets[1], func(a, b Entry) bool { return a.Seq == b.Seq }) {
-		sets = sets[1:]
+	j.sets = [][]Entry{found, left}
+	if slices.EqualFunc(found, left, func(a, b Entry) bool { return a.Seq == b.Seq }) {
+		j.sets = j.sets[1:]
+	}
+	for _, set := range j.sets {
+		p, err := b.wearPoint(ctx, v, set)
+		j.points, j.errs = append(j.points, p), append(j.errs, err)
+	}
+	return j
+}
+
+// pointsOf are the conditions of a job that hold; of others it warns.
+func (w *Wear) pointsOf(j wearJob) ([]WearPoint, error) {
+	if j.err != nil {
+		return nil, j.err
+	}
+	if len(j.sets) == 0 {
+		w.warn(j.id + ": no capture of a test tape with the case closed")
 	}
 	var out []WearPoint
-	for _, set := range sets {
-		p, err := b.wearPoint(ctx, v, set)
-		if u, ok := asUnexplained(err); ok {
-			w.warn(id + ", " + u.Error())
+	for i, p := range j.points {
+		at := j.id + ", " + refsOf(j.sets[i])
+		if u, ok := asUnexplained(j.errs[i]); ok {
+			w.warn(at + ": " + u.Err.Error())
 			continue
 		}
-		if err != nil {
-			return nil, err
+		if j.errs[i] != nil {
+			return nil, j.errs[i]
 		}
 		if p.Case != measure.CaseClosed {
-			w.warn(id + ": the record does not say whether the case was closed; it is taken as closed")
+			w.warn(j.id + ": the record does not say whether the case was closed; it is taken as closed")
 		}
 		for _, s := range p.Condition.TakenOff {
-			w.takenOff(s, id+", "+refsOf(set))
+			w.takenOff(s, at)
 		}
 		out = append(out, p)
 	}

@@ -214,3 +214,12 @@ func TestConditionRefuses(t *testing.T) {
 		t.Errorf("a dead track: %+v, %g Hz", a, c.TrebleHz)
 	}
 }
+
+// BenchmarkCondition is the condition of eight tracks by twenty tones, two of them worn.
+func BenchmarkCondition(b *testing.B) {
+	opt := machineOf(true)
+	rep := wornBy(opt, 3, 6, 1).report()
+	for b.Loop() {
+		conditionOf(b, rep, opt)
+	}
+}

@@ -1,6 +1,7 @@
 package web
 
 import (
+	"errors"
 	"net/http"
 	"time"
 
@@ -33,7 +34,9 @@ func (s *server) pastJobs(r *http.Request, j job.Job) ([]pastJob, error) {
 type wearModel struct {
 	jobData
 	Wear report.WearText
-	Past []pastJob
+	// WearWorking says that it is still being worked out.
+	WearWorking bool
+	Past        []pastJob
 }
 
 // wearPage shows how the heads of a job's machine changed over its jobs.
@@ -46,11 +49,15 @@ func (s *server) wearPage(w http.ResponseWriter, r *http.Request) error {
 	if m.Past, err = s.pastJobs(r, d.View.Job); err != nil {
 		return err
 	}
-	wear, err := s.bench.Wear(r.Context(), d.View.Job.ID)
-	if err != nil {
+	wear, err := s.wears.within(r.Context(), s.bench, d.View.Job.ID, s.patience(r))
+	switch {
+	case errors.Is(err, errWorking):
+		m.WearWorking = true
+	case err != nil:
 		return err
+	default:
+		m.Wear = report.WearOf(wear, "w-")
 	}
-	m.Wear = report.WearOf(wear, "w-")
 	return render(w, http.StatusOK, "wear", m)
 }
 

@@ -70,6 +70,7 @@ type server struct {
 	mux      *http.ServeMux
 	patterns []string // of the API, for the check against the document
 	verdicts verdicts
+	wears    wears
 	progress progress
 }
 
