@@ -244,16 +244,16 @@ func (t *shapeTable) finding() *shapeFinding {
 			x.also = c
 		}
 	}
-	rival, most := shapes(0), t.flat
-	if set == 0 {
-		most = math.Inf(-1)
-	}
+	rival, most := shapes(0), math.Inf(-1)
 	for _, c := range shapeCauses {
 		s := shapeOf(c)
 		apart := set == 0 || signature.NatureOf(c) != signature.NatureOf(x.cause)
 		if l, ok := t.single[s]; ok && set&s == 0 && apart && l > most {
 			rival, most, x.other = s, l, c
 		}
+	}
+	if set != 0 && t.trusted(0) > 1.01*t.trusted(rival) {
+		rival, x.other = 0, ""
 	}
 	x.bits = math.Log2(t.trusted(set) / t.trusted(rival))
 	if set != 0 && math.Log2(t.trusted(set)/t.trusted(0)) >= leastShapeBits {
