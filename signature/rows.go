@@ -19,8 +19,8 @@ const (
 	rowLevel   kind = iota // dB: level of a tone less its stated level and fringing
 	rowDelay               // µs: of a tone, re the mean of the tracks
 	rowNoise               // dB: noise re full scale
-	rowAll                 // ln of the flicker of all frequencies in dB r.m.s.
-	rowTreble              // ln of the flicker of the treble in dB r.m.s. at 10 kHz
+	rowAll                 // ln of the flicker of all frequencies re the usual one
+	rowTreble              // ln of the flicker of the treble re the usual one
 	rowMissing             // 1 where the tones are absent and siblings have them, else 0
 )
 
@@ -444,9 +444,9 @@ func (d *data) perTrack(rep measure.Report) {
 			case "noise_floor":
 				d.y[t][noise], d.sd[t][noise] = r.Value, math.Max(0.05, (r.Hi-r.Lo)/3.92)
 			case "flicker_all_band":
-				d.y[t][all], d.sd[t][all] = logFlicker(r)
+				d.y[t][all], d.sd[t][all] = logFlicker(r, usualAllDB)
 			case "flicker_treble":
-				d.y[t][treble], d.sd[t][treble] = logFlicker(r)
+				d.y[t][treble], d.sd[t][treble] = logFlicker(r, usualTrebleDB)
 			case "noise_reduction_left_on":
 				d.slope[t], d.slopeS[t] = r.Value, math.Max(1e-3, (r.Hi-r.Lo)/3.92)
 			}
@@ -470,9 +470,9 @@ func (d *data) perTrack(rep measure.Report) {
 // flickerFloor is the flicker in dB below which nobody cares: sound tracks read less.
 const flickerFloor = 0.03
 
-// logFlicker is the logarithm of a flicker with its standard error.
-func logFlicker(r measure.Result) (y, sd float64) {
+// logFlicker is the logarithm of a flicker re the usual one, with its standard error.
+func logFlicker(r measure.Result, usual float64) (y, sd float64) {
 	v := math.Max(r.Value, flickerFloor)
 	hi, lo := math.Max(r.Hi, flickerFloor), math.Max(r.Lo, flickerFloor)
-	return math.Log(v), math.Max(0.05, (math.Log(hi)-math.Log(lo))/3.92)
+	return math.Log(v / usual), math.Max(0.05, (math.Log(hi)-math.Log(lo))/3.92)
 }
