@@ -142,7 +142,7 @@ func (d *data) single(t int) []*suspect {
 	out := []*suspect{
 		weighed(one(Gain, size(GainDB, byGain, -1, 3, 0.7, t)), 0.75),
 		weighed(one(Gain, size(GainDB, byGain, +1, 2, 0.7, t)), 0.2),
-		weighed(one(Gain, size(GainDB, byGain, -1, 50, 0.3, t), normal(byMissing, 1, 0.05, t), normal(byNoise, -1, 3, t)), 0.05),
+		weighed(one(Gain, size(GainDB, byGain, -1, 50, 0.3, t), normal(byMissing, 1, 0.05, t), normal(byNoise, -5, 8, t)), 0.05),
 		one(HeadOpen, size(GainDB, byGain, -1, 50, 0.3, t), normal(byTilt, 0.6, 0.4, t), normal(byMissing, 0.5, 0.4, t), normal(byNoise, 18, 6, t)),
 		one(UnsteadyJoint, normal(byAll, 2.2, 0.8, t), normal(byTreble, 0.8, 0.8, t), size(GainDB, byGain, -1, 0.8, 1, t)),
 		one(LowCorner, size(CornerHz, byLow, 1, 200, 0.8, t)),
