@@ -87,7 +87,7 @@ func newFitter(d *data, s spread, bare bool) *fitter {
 	return f
 }
 
-// make writes the change that value x of a parameter makes as a vec.
+// vector is the change that value x of a parameter makes.
 func (f *fitter) vector(p *param, x float64) *vec {
 	cols := make([][]float64, len(f.d.tracks))
 	for _, t := range p.on {

@@ -16,7 +16,7 @@ func figureText(p Parameter, difference bool) string {
 	return unit.Figure{Value: p.Value, Lo: p.Lo, Hi: p.Hi, Unit: p.Unit, Difference: difference}.String()
 }
 
-// size text writes the size of a signed parameter, for "2.1 ±0.1 dB lower".
+// sizeText writes the size of a signed parameter, for "2.1 ±0.1 dB lower".
 func sizeText(p Parameter) string {
 	if p.Value < 0 {
 		p.Value, p.Lo, p.Hi = -p.Value, -p.Hi, -p.Lo
@@ -47,7 +47,7 @@ func (r *result) tracksText(tracks []int) string {
 
 func upper(s string) string { return strings.ToUpper(s[:1]) + s[1:] }
 
-// spread of a list of parameters of one name: "0.21 to 0.64 µm" over the tracks, or one
+// listText writes parameters of one name: "0.21 to 0.64 µm" over the tracks, or one
 // figure.
 func listText(list []Parameter) string {
 	if len(list) == 1 {
