@@ -381,6 +381,7 @@ func (d *demonstration) compare(v *diagnosis.Verdict) {
 		}
 		d.sayf("  %s %s: %s", d.part(f), f.Cause, line)
 	}
+	d.sayf("  The head really stands %g arcminutes off: as it came in, beside the faults.", d.story.scenario([]int{1}).AzimuthArcmin)
 }
 
 func (d *demonstration) part(f sim.Fault) string {
