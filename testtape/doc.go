@@ -36,7 +36,9 @@
 //
 // Steady stretches are not analysed frame by frame: where the energy of every
 // channel holds and two spectra up to 0.7 s apart agree, those between are taken
-// to be the same. Music, speech and flickering levels cost more time than tones.
+// to be the same. Music, speech and flickering levels cost more time than tones. What
+// is not analysed is not unpacked either: of samples that are no numbers, in a float
+// capture, only those that were looked at are counted.
 //
 // The method is an explicit-duration alignment (a semi-Markov model solved by
 // dynamic programming; Rabiner, "A tutorial on hidden Markov models", Proc.
