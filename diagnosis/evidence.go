@@ -10,6 +10,12 @@ type Evidence struct {
 	Checks   []Check
 	Readings []Reading
 	Measures []Measured
+	// Works are what was done to the recorder, by Seq.
+	Works []Work
+	// Instruments are those that readings name, by [Instrument.ID]. A reading with an
+	// instrument that is not among them is taken with an ordinary meter that nothing is
+	// known of.
+	Instruments []Instrument
 }
 
 // Check is the outcome of trying one function on one replica by ear or meter:
@@ -21,6 +27,10 @@ type Check struct {
 	Outcome  Outcome
 	Symptom  Symptom // when faulty; empty where nobody said
 	Case     measure.CaseState
+	// Seq orders observations and works: a work changes what is observed with a
+	// higher Seq. 0 is before everything.
+	Seq      int64
+	Provoked Provocation
 }
 
 // Outcome of a check.
@@ -60,6 +70,8 @@ type Reading struct {
 	Session    string // readings of one session with one instrument share an unknown offset
 	Setting    string // probe setting: repeats within one are one piece of evidence
 	Case       measure.CaseState
+	Seq        int64 // as in Check
+	Provoked   Provocation
 }
 
 // Measured is a set of figures from a capture of a function (play of a test
@@ -68,6 +80,7 @@ type Measured struct {
 	Ref      string
 	Function string
 	Results  []measure.Result
+	Seq      int64 // as in Check
 	// Shapes weighs the causes of the losses on its tracks by their shape; nil where
 	// nothing of the kind is known. On the tracks that it judges it stands in place of
 	// the treble and bass figures, which hold the same data. Captures that were weighed

@@ -195,7 +195,7 @@ func (e *Engine) build(ev Evidence) (*problem, error) {
 // verdicts do not depend on the order in which it was given, not even in their
 // last digits.
 func (ev Evidence) sorted() Evidence {
-	out := Evidence{slices.Clone(ev.Checks), slices.Clone(ev.Readings), slices.Clone(ev.Measures)}
+	out := Evidence{slices.Clone(ev.Checks), slices.Clone(ev.Readings), slices.Clone(ev.Measures), slices.Clone(ev.Works), ev.Instruments}
 	slices.SortStableFunc(out.Checks, func(a, b Check) int {
 		return cmp.Or(cmp.Compare(a.Function, b.Function), compareKeys(a.Key, b.Key), cmp.Compare(a.Outcome, b.Outcome),
 			cmp.Compare(a.Symptom, b.Symptom), cmp.Compare(a.Ref, b.Ref))

@@ -164,8 +164,14 @@ type FaultMode struct {
 	Signature []string `yaml:"signature,omitempty" json:"signature,omitempty,omitzero" jsonschema:"enum=none,enum=gain,enum=spacing,enum=spacing_ramp,enum=azimuth,enum=gap_wear,enum=height,enum=equalisation,enum=low_corner,enum=high_corner,enum=group_gain,enum=head_open,enum=noise_reduction_on,enum=unsteady_contact,enum=unsteady_joint"`
 	// Presence is the probability that an intermittent fault shows at one look.
 	Presence float64 `yaml:"presence,omitempty" json:"presence,omitempty"`
-	Cure     string  `yaml:"cure,omitempty" json:"cure,omitempty"`                 // what to do, one line
-	CureMin  float64 `yaml:"cure_minutes,omitempty" json:"cure_minutes,omitempty"` // once it is reachable
+	// Shows is the same under a condition: pressed, warm, cold, closed, propped, open.
+	// What is missing is as [FaultMode.ShowsWhen] says.
+	Shows map[string]float64 `yaml:"shows,omitempty" json:"shows,omitempty"`
+	// CuredBy is the probability that a work which looks for no cause cures it: clean,
+	// reseat, reflow. What is missing is as [FaultMode.CureChance] says.
+	CuredBy map[string]float64 `yaml:"cured_by,omitempty" json:"cured_by,omitempty"`
+	Cure    string             `yaml:"cure,omitempty" json:"cure,omitempty"`                 // what to do, one line
+	CureMin float64            `yaml:"cure_minutes,omitempty" json:"cure_minutes,omitempty"` // once it is reachable
 }
 
 // Mode classes what a fault does.
