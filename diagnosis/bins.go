@@ -108,13 +108,7 @@ func modeAtoms(i int, m *machine.FaultMode) []atom {
 
 // severity is the effect of a mode at severity u from 0 (mild) to 1.
 func severity(m *machine.FaultMode, u float64) (key [quantities]int, e effect) {
-	e.presence = 1
-	if m.Mode == machine.Intermittent {
-		e.presence = 0.5
-		if m.Presence > 0 && m.Presence < 1 {
-			e.presence = m.Presence
-		}
-	}
+	e.presence, e.mode = m.ShowsWhen(""), m
 	for q, r := range [quantities][]float64{m.LevelDB, m.TrebleDB, m.BassDB, m.NoiseDB} {
 		key[q] = -1
 		if len(r) != 2 {

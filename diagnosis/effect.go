@@ -5,6 +5,8 @@ import (
 	"encoding/binary"
 	"math"
 	"slices"
+
+	"headstack/machine"
 )
 
 // The quantities that a fault changes and an observation sees.
@@ -29,6 +31,30 @@ type effect struct {
 	presence float64
 	// own and common are the shapes it gives to a capture of one track and of all.
 	own, common shapes
+	// mode is the fault mode that it comes from, for what depends on how one looks; nil
+	// where that changes nothing.
+	mode *machine.FaultMode
+	// until is the Seq of the work that cured it; 0: it is there still.
+	until int64
+}
+
+// look is how and when an observation was made.
+type look struct {
+	seq       int64  // 0: before all works
+	condition string // one of machine.FaultMode.Shows, or empty
+}
+
+// seen is an effect as one look meets it: gone after the work that cured it, and
+// showing as often as its mode does under the look's condition.
+func (e effect) seen(l look) effect {
+	if e.until > 0 && l.seq > e.until {
+		return effect{presence: 1}
+	}
+	if e.mode != nil && e.presence < 1 {
+		e.presence = e.mode.ShowsWhen(l.condition)
+	}
+	e.mode, e.until = nil, 0
+	return e
 }
 
 // none says that the effect changes nothing.
@@ -73,7 +99,9 @@ type space struct {
 	lists [][]piece
 	index map[string]int32
 	pairs map[uint64]int32
-	// project reduces an effect to what the observation perceives.
+	// look is how the observation was made, project reduces an effect to what it
+	// perceives.
+	look    look
 	project func(effect) effect
 }
 
@@ -85,7 +113,7 @@ func newSpace(project func(effect) effect) *space {
 
 // single is the number of one fault at place pos.
 func (s *space) single(pos int, e effect) int32 {
-	e = s.project(e)
+	e = s.project(e.seen(s.look))
 	if e.none() {
 		return 0
 	}

@@ -51,10 +51,12 @@ func (p *problem) addShapes(list []Measured) error {
 		sets[k].of = append(sets[k].of, m)
 	}
 	for _, s := range sets {
+		p.look = look{seq: s.of[0].Seq}
 		if err := p.addShared(s.of); err != nil {
 			return err
 		}
 		for _, m := range s.of {
+			p.look = look{seq: m.Seq}
 			if err := p.addTrackShapes(m); err != nil {
 				return err
 			}

@@ -123,6 +123,7 @@ func (p *problem) addReadings(list []Reading) error {
 		groups[g] = append(groups[g], r)
 	}
 	for _, g := range groups {
+		p.look = lookAt(g[0].Seq, g[0].Provoked, g[0].Case)
 		if err := p.addReading(g); err != nil {
 			return err
 		}

@@ -20,6 +20,8 @@ type problem struct {
 	aside  []aside                  // evidence that is only in or out of range
 	fams   map[string]int           // by name
 	priors []offsetPrior            // per family
+	works  []Work                   // by Seq
+	look   look                     // of the evidence that is being added
 }
 
 // note says in words what an observation was.
@@ -171,7 +173,12 @@ func (e *Engine) build(ev Evidence) (*problem, error) {
 	p := &problem{eng: e, comp: map[machine.Instance]int{}, fams: map[string]int{},
 		model: &model{scopes: slices.Clone(e.atlas.scopes), maxFaults: e.opt.MaxFaults}}
 	ev = ev.sorted()
+	if err := p.addWorks(ev.Works); err != nil {
+		return nil, err
+	}
 	for i := range ev.Checks {
+		c := &ev.Checks[i]
+		p.look = lookAt(c.Seq, c.Provoked, c.Case)
 		if err := p.addCheck(&ev.Checks[i]); err != nil {
 			return nil, err
 		}
@@ -180,6 +187,7 @@ func (e *Engine) build(ev Evidence) (*problem, error) {
 		return nil, err
 	}
 	for i := range ev.Measures {
+		p.look = look{seq: ev.Measures[i].Seq}
 		if err := p.addMeasured(&ev.Measures[i]); err != nil {
 			return nil, err
 		}
@@ -215,13 +223,14 @@ func (ev Evidence) sorted() Evidence {
 func (p *problem) path(list []machine.Instance) []int {
 	out := make([]int, len(list))
 	for i, in := range list {
+		in = p.placed(in)
 		c, ok := p.comp[in]
 		if !ok {
 			c = len(p.seen)
 			p.comp[in] = c
 			p.seen = append(p.seen, in)
 			a := p.eng.atlas
-			p.model.components = append(p.model.components, component{scope: a.scope[in], prior: a.prior[in], atoms: a.atomsOf(in)})
+			p.model.components = append(p.model.components, component{scope: a.scope[in], prior: a.prior[in], atoms: p.outcomes(in, a.atomsOf(in))})
 		}
 		out[i] = c
 	}
@@ -231,6 +240,7 @@ func (p *problem) path(list []machine.Instance) []int {
 // add books an observation.
 func (p *problem) add(o *observation, n note) {
 	o.ref = n.ref
+	o.space.look = p.look
 	p.model.obs = append(p.model.obs, o)
 	p.notes = append(p.notes, n)
 }
