@@ -87,3 +87,20 @@ func intermittent(weight float64, cause string, presence float64, cure string, m
 
 // mechanical marks a mode as one of contact, dirt or alignment.
 func mechanical(m FaultMode) FaultMode { m.Mechanical = true; return m }
+
+// reachedByHand are the kinds of stage that are worked on where they are probed: with
+// a plug, a trimmer or a swab, not with a soldering iron.
+var reachedByHand = []string{"connector", "ribbon", "trim", "treble-trim", "trap", "head", "erase-head", "alignment"}
+
+// WorkOpening is the opening at which a stage is repaired: that of its board's Work,
+// except what is reached by hand where the board is probed.
+func (d *Definition) WorkOpening(s *Stage) string {
+	b, ok := d.Board(s.Board)
+	switch {
+	case !ok:
+		return ""
+	case b.Work == "" || slices.Contains(reachedByHand, s.Kind):
+		return b.Opening
+	}
+	return b.Work
+}

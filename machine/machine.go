@@ -103,6 +103,8 @@ type Board struct {
 	Each    string `yaml:"each,omitempty" json:"each,omitempty"` // replica set, e.g. card per track
 	Place   string `yaml:"place" json:"place"`
 	Opening string `yaml:"opening" json:"opening"` // the opening at which it can be probed
+	// Work is the opening at which its parts can be changed, where that is another one.
+	Work string `yaml:"work,omitempty" json:"work,omitempty"`
 }
 
 // Connector joins two boards. Pins are listed for BOTH sides in the pin order

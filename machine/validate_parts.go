@@ -14,6 +14,9 @@ func (c *checker) parts() {
 		p := fmt.Sprintf("boards[%d].", i)
 		c.each(p+"each", b.Each)
 		c.opening(p+"opening", b.Opening)
+		if b.Work != "" {
+			c.opening(p+"work", b.Work)
+		}
 	}
 	if len(d.Boards) == 0 {
 		c.bad("boards", "no board is given", "list every circuit board or other place that carries parts")
