@@ -2,6 +2,7 @@ package job
 
 import (
 	"fmt"
+	"math"
 	"time"
 )
 
@@ -13,7 +14,7 @@ import (
 // anything else, so the error is for programmers.
 func CheckShape(e Entry) error {
 	payloads := 0
-	for _, have := range []bool{e.Check != nil, e.Reading != nil, e.Capture != nil} {
+	for _, have := range []bool{e.Check != nil, e.Reading != nil, e.Capture != nil, e.Work != nil, e.Opening != nil} {
 		if have {
 			payloads++
 		}
@@ -22,6 +23,8 @@ func CheckShape(e Entry) error {
 		KindCheck:   e.Check != nil && payloads == 1,
 		KindReading: e.Reading != nil && payloads == 1,
 		KindCapture: e.Capture != nil && payloads == 1,
+		KindWork:    e.Work != nil && payloads == 1,
+		KindOpening: e.Opening != nil && payloads == 1,
 		KindNote:    payloads == 0,
 	}
 	fit, known := fits[e.Kind]
@@ -32,6 +35,8 @@ func CheckShape(e Entry) error {
 		return &InvalidError{Field: "kind", Value: string(e.Kind), Problem: "does not go with what the entry carries"}
 	case e.Withdraw && (e.Kind != KindNote || e.Corrects == 0):
 		return &InvalidError{Field: "kind", Value: string(e.Kind), Problem: "cannot withdraw: a withdrawal is a note that names an entry"}
+	case !(e.Minutes >= 0) || math.IsInf(float64(e.Minutes), 1):
+		return &InvalidError{Field: "minutes", Value: fmt.Sprint(float64(e.Minutes)), Problem: "are no length of time"}
 	case e.Corrects < 0:
 		return &InvalidError{Field: "corrects", Value: fmt.Sprint(e.Corrects), Problem: "is no entry number"}
 	}

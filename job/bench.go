@@ -25,6 +25,8 @@ type Bench struct {
 	defs    map[string]*machine.Definition // by SHA-256, as loaded; read-only
 	engines map[string]*diagnosis.Engine   // by SHA-256 of the definition
 
+	instruments map[string]diagnosis.Instrument // by SHA-256 of the document
+
 	weighed weighed // see shapes.go
 
 	explained  map[string]signature.Explanation   // by the Seqs of the captures; read-only
@@ -46,6 +48,8 @@ type BenchOptions struct {
 	// Explain and Compare tell causes from figures; nil are those of package signature.
 	Explain func(rep measure.Report, opt signature.Options) (signature.Explanation, error)
 	Compare func(before, after measure.Report, between string, opt signature.Options) (signature.Explanation, error)
+	// Advise plans what to do next; nil is that of [diagnosis.Engine].
+	Advise func(ctx context.Context, e *diagnosis.Engine, ev diagnosis.Evidence, now diagnosis.Situation) (*diagnosis.Advice, error)
 	// Condition tells the state of heads from figures; nil is signature.Condition.
 	Condition func(rep measure.Report, opt signature.Options) (signature.HeadCondition, error)
 }
@@ -73,8 +77,13 @@ func NewBench(rec Record, files Files, opt BenchOptions) *Bench {
 	if opt.Condition == nil {
 		opt.Condition = signature.Condition
 	}
+	if opt.Advise == nil {
+		opt.Advise = func(ctx context.Context, e *diagnosis.Engine, ev diagnosis.Evidence, now diagnosis.Situation) (*diagnosis.Advice, error) {
+			return e.Advise(ctx, ev, now)
+		}
+	}
 	return &Bench{rec: rec, files: files, opt: opt,
-		defs: make(map[string]*machine.Definition), engines: make(map[string]*diagnosis.Engine),
+		defs: make(map[string]*machine.Definition), engines: make(map[string]*diagnosis.Engine), instruments: make(map[string]diagnosis.Instrument),
 		explained: make(map[string]signature.Explanation), conditions: make(map[string]signature.HeadCondition)}
 }
 

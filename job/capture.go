@@ -116,6 +116,9 @@ func (b *Bench) plan(ctx context.Context, v *View, up *CaptureUpload) (*plan, er
 	if err != nil {
 		return nil, err
 	}
+	if up.Case == measure.CaseUnknown && up.Corrects == 0 && v.openingsSaid() {
+		up.Case = v.Case
+	}
 	p := &plan{
 		entry: Entry{Job: v.Job.ID, Kind: KindCapture, Corrects: up.Corrects, Case: up.Case, Remark: up.Remark,
 			Capture: &Capture{File: up.Name, Function: up.Function, Tracks: slices.Clone(up.Tracks), WhileRecording: up.WhileRecording}},

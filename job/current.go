@@ -23,6 +23,20 @@ func Current(entries []Entry) []Entry {
 	return out
 }
 
+// observed gives for each entry the Seq under which what it says was first recorded:
+// its own, or that of the first entry in the line of corrections that it ends. A slip
+// put right after a repair was observed before the repair all the same.
+func observed(entries []Entry) map[int64]int64 {
+	first := make(map[int64]int64, len(entries))
+	for _, e := range entries {
+		first[e.Seq] = e.Seq
+		if from, ok := first[e.Corrects]; ok && !e.Withdraw {
+			first[e.Seq] = from
+		}
+	}
+	return first
+}
+
 // Clone returns a copy that shares nothing with e that a caller would change:
 // payload and track list are copied, the figures of a capture's report are
 // shared and not to be written to.
@@ -39,6 +53,14 @@ func (e Entry) Clone() Entry {
 		c := *e.Capture
 		c.Tracks = slices.Clone(c.Tracks)
 		e.Capture = &c
+	}
+	if e.Work != nil {
+		w := *e.Work
+		e.Work = &w
+	}
+	if e.Opening != nil {
+		o := *e.Opening
+		e.Opening = &o
 	}
 	return e
 }

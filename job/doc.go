@@ -11,8 +11,8 @@
 //
 // A job is opened for one machine and one version of its definition, which is
 // kept with it. After that only [Entry] values are appended: checks, instrument
-// readings, captures with what was measured on them, notes. Nothing is changed
-// or removed. A correction is an entry of the same kind that names the entry it
+// readings, captures with what was measured on them, works, openings, notes.
+// Nothing is changed or removed. A correction is an entry of the same kind that names the entry it
 // replaces; a withdrawal is a note that names the entry it takes back. Both can
 // be done once to an entry, so that the history is a line and not a tree:
 // correct the correction, or record anew. [Current] is what counts.
@@ -21,6 +21,22 @@
 // kind within the job ("check 12"), which people and verdicts cite. Times are
 // the clock's, in UTC, except that a clock that was set back does not turn the
 // record round ([Stamp]).
+//
+// # What was done, and what is open
+//
+// A [Work] says what was done to the recorder, whether or not it cured anything; a swap
+// stands until it is recorded as undone. An [Opening] says that the recorder was opened
+// further or put back. What is open now ([View].Open) is taken from these, and from what
+// else tells: a reading taken with the case open was taken with its board reached. An
+// entry whose case state nobody stated has the one that goes with the openings. Works and
+// observations are in the order in which they were first recorded: what is corrected
+// after a repair was still seen before it.
+//
+// # Instruments
+//
+// The register says of each instrument how it reads; readings name it by id. The last
+// version of an id is in force for all readings that name it. A reading that names
+// another instrument is taken with an ordinary one.
 //
 // # What is checked before it is kept
 //

@@ -31,9 +31,23 @@ func (b *Bench) RecordNote(ctx context.Context, jobID string, state measure.Case
 	return b.record(ctx, jobID, Entry{Kind: KindNote, Case: state, Remark: text})
 }
 
+// Record appends a check, reading, note, work or opening. Of e only what it carries,
+// Case, Remark and Minutes count; Kind may be empty. Where Case is not stated and
+// openings of the job were recorded, it becomes the one that goes with them.
+func (b *Bench) Record(ctx context.Context, jobID string, e Entry) (Entry, error) {
+	if e.Kind == "" {
+		e.Kind = kindOf(e)
+	}
+	if e.Kind == KindCapture {
+		return Entry{}, &InvalidError{Field: "kind", Value: "capture", Problem: "is a file, and is kept by adding it"}
+	}
+	return b.record(ctx, jobID, Entry{Kind: e.Kind, Case: e.Case, Remark: e.Remark, Minutes: e.Minutes,
+		Check: e.Check, Reading: e.Reading, Work: e.Work, Opening: e.Opening})
+}
+
 // Correct appends replacement in the place of entry seq. Of the replacement
-// only Kind (empty: that of what it carries), Case, Remark and what it carries
-// count; it must be of the same kind. A capture is not corrected by typing but
+// only Kind (empty: that of what it carries), Case, Remark, Minutes and what it
+// carries count; it must be of the same kind. A capture is not corrected by typing but
 // measured again: [Bench.AddCapture] with Corrects. Errors: [CorrectionError],
 // [NotFoundError], [InvalidError].
 func (b *Bench) Correct(ctx context.Context, jobID string, seq int64, replacement Entry) (Entry, error) {
@@ -47,8 +61,8 @@ func (b *Bench) Correct(ctx context.Context, jobID string, seq int64, replacemen
 		return Entry{}, EntryNotFound(seq)
 	}
 	return b.record(ctx, jobID, Entry{
-		Kind: replacement.Kind, Corrects: seq, Case: replacement.Case, Remark: replacement.Remark,
-		Check: replacement.Check, Reading: replacement.Reading,
+		Kind: replacement.Kind, Corrects: seq, Case: replacement.Case, Remark: replacement.Remark, Minutes: replacement.Minutes,
+		Check: replacement.Check, Reading: replacement.Reading, Work: replacement.Work, Opening: replacement.Opening,
 	})
 }
 
@@ -69,6 +83,10 @@ func kindOf(e Entry) Kind {
 		return KindReading
 	case e.Capture != nil:
 		return KindCapture
+	case e.Work != nil:
+		return KindWork
+	case e.Opening != nil:
+		return KindOpening
 	}
 	return KindNote
 }
@@ -88,6 +106,16 @@ func (b *Bench) record(ctx context.Context, jobID string, e Entry) (Entry, error
 	if err := checkEntry(def, &e); err != nil {
 		return Entry{}, err
 	}
+	if r := e.Reading; r != nil && r.Instrument != "" {
+		known, err := b.Instruments(ctx)
+		if err != nil {
+			return Entry{}, err
+		}
+		r.Instrument, _ = registered(known, r.Instrument)
+	}
+	if err := b.fit(ctx, def, j, &e); err != nil {
+		return Entry{}, err
+	}
 	return b.rec.AppendEntry(ctx, e)
 }
 
@@ -97,7 +125,7 @@ func checkEntry(def *machine.Definition, e *Entry) error {
 	if e.Kind == KindNote {
 		field = "note"
 	}
-	if err := firstError(cleanText(field, &e.Remark, maxText, manyLines), checkCase(e.Case)); err != nil {
+	if err := firstError(cleanText(field, &e.Remark, maxText, manyLines), checkCase(e.Case), checkMinutes(e.Minutes)); err != nil {
 		return err
 	}
 	switch {
@@ -107,6 +135,10 @@ func checkEntry(def *machine.Definition, e *Entry) error {
 		return checkCheck(def, e.Check)
 	case e.Kind == KindReading && e.Reading != nil:
 		return checkReading(def, e.Reading)
+	case e.Kind == KindWork && e.Work != nil:
+		return checkWork(def, e.Work)
+	case e.Kind == KindOpening && e.Opening != nil:
+		return checkOpening(def, e.Opening)
 	}
 	return nil // CheckShape refuses what does not fit together
 }
@@ -115,7 +147,26 @@ func checkEntry(def *machine.Definition, e *Entry) error {
 var (
 	outcomes = []diagnosis.Outcome{diagnosis.Works, diagnosis.Faulty, diagnosis.Intermittent, diagnosis.NotFitted, diagnosis.NotTried}
 	symptoms = []diagnosis.Symptom{diagnosis.SymptomDead, diagnosis.SymptomWeak, diagnosis.SymptomDull, diagnosis.SymptomThin, diagnosis.SymptomNoisy}
+	// and the ways of provoking a fault
+	provocations = []diagnosis.Provocation{diagnosis.Pressed, diagnosis.Warm, diagnosis.Cold}
 )
+
+// maxMinutes is a week at the bench for one entry.
+const maxMinutes = 7 * 24 * 60
+
+func checkMinutes(m unit.Minutes) error {
+	if m >= 0 && m <= maxMinutes {
+		return nil
+	}
+	return &InvalidError{Field: "minutes", Value: fmt.Sprint(float64(m)), Problem: fmt.Sprintf("are not between 0 (not said) and %d", maxMinutes)}
+}
+
+func checkProvoked(p diagnosis.Provocation) error {
+	if p == diagnosis.Unprovoked || slices.Contains(provocations, p) {
+		return nil
+	}
+	return &InvalidError{Field: "provocation", Value: shorten(string(p)), Problem: "is not known", Nearest: names(provocations)}
+}
 
 func checkCheck(def *machine.Definition, c *Check) error {
 	if !slices.Contains(outcomes, c.Outcome) {
@@ -128,6 +179,9 @@ func checkCheck(def *machine.Definition, c *Check) error {
 		if c.Outcome != diagnosis.Faulty && c.Outcome != diagnosis.Intermittent {
 			return &InvalidError{Field: "symptom", Value: string(c.Symptom), Problem: fmt.Sprintf("does not go with the outcome %q", c.Outcome)}
 		}
+	}
+	if err := checkProvoked(c.Provoked); err != nil {
+		return err
 	}
 	switch {
 	case c.Item != "" && c.Function != "":
@@ -197,6 +251,7 @@ func checkReading(def *machine.Definition, r *Reading) error {
 		cleanText("instrument", &r.Instrument, maxLine, oneLine),
 		cleanText("session", &r.Session, maxLine, oneLine),
 		cleanText("setting", &r.Setting, maxLine, oneLine),
+		checkProvoked(r.Provoked),
 	)
 	if err != nil {
 		return err

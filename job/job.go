@@ -5,6 +5,7 @@ import (
 
 	"headstack/diagnosis"
 	"headstack/measure"
+	"headstack/unit"
 )
 
 // Job is one machine's passage over the bench.
@@ -34,10 +35,14 @@ type Entry struct {
 	Withdraw bool  // the corrected entry is taken back, nothing replaces it
 	Case     measure.CaseState
 	Remark   string
+	// Minutes is how long it took at the bench, 0 where nobody said.
+	Minutes unit.Minutes `json:",omitzero"`
 
 	Check   *Check   `json:",omitempty"`
 	Reading *Reading `json:",omitempty"`
 	Capture *Capture `json:",omitempty"`
+	Work    *Work    `json:",omitempty"`
+	Opening *Opening `json:",omitempty"`
 }
 
 // Kind of an entry.
@@ -48,7 +53,9 @@ const (
 	KindCheck   Kind = "check"
 	KindReading Kind = "reading"
 	KindCapture Kind = "capture"
-	KindNote    Kind = "note" // the text is in Remark
+	KindNote    Kind = "note"    // the text is in Remark
+	KindWork    Kind = "work"    // what was found is in Remark
+	KindOpening Kind = "opening" // opened further, or put back
 )
 
 // Check records a control of the sheet or a function that was tried.
@@ -58,6 +65,8 @@ type Check struct {
 	Key      string
 	Outcome  diagnosis.Outcome
 	Symptom  diagnosis.Symptom
+	// Provoked is how the recorder was treated while it was tried.
+	Provoked diagnosis.Provocation `json:",omitempty"`
 }
 
 // Reading records an instrument reading at a test point, as typed.
@@ -70,6 +79,24 @@ type Reading struct {
 	Instrument string
 	Session    string
 	Setting    string
+	Provoked   diagnosis.Provocation `json:",omitempty"` // as in Check
+}
+
+// Work records something done to the recorder, whether or not it cured anything.
+type Work struct {
+	Kind  diagnosis.WorkKind
+	Stage string // machine.Stage id
+	Key   string // replica key; empty for a stage of which there is one
+	// With is the replica key that the stage was exchanged with in a swap.
+	With string `json:",omitempty"`
+	// Back says that the swap with the same Stage, Key and With was undone.
+	Back bool `json:",omitempty"`
+}
+
+// Opening records that the recorder was opened further, or put together again as far.
+type Opening struct {
+	Opening string // machine.Opening id
+	Closed  bool   `json:",omitempty"` // it was put back, and with it all that hangs on it
 }
 
 // Capture records an audio file, known by its hash, and what was measured on it.

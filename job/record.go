@@ -74,6 +74,8 @@ const (
 	ProgrammeDocument  DocumentKind = "record programme"
 	// InterfaceDocument is a loop-back of a capture interface, as JSON: see [Loopback].
 	InterfaceDocument DocumentKind = "interface"
+	// InstrumentDocument is an entry of the register of instruments, as JSON.
+	InstrumentDocument DocumentKind = "instrument"
 )
 
 // Listing names a kept document, so that a job can be opened for it or a
@@ -90,6 +92,6 @@ type Listing struct {
 // Summary is a job in a list, with what counts after corrections.
 type Summary struct {
 	Job
-	Checks, Readings, Captures, Notes int
-	LastAt                            time.Time // of the last entry; zero when there is none
+	Checks, Readings, Captures, Notes, Works int
+	LastAt                                   time.Time // of the last entry; zero when there is none
 }

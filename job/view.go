@@ -3,7 +3,9 @@ package job
 import (
 	"context"
 
+	"headstack/diagnosis"
 	"headstack/machine"
+	"headstack/measure"
 	"headstack/unit"
 )
 
@@ -18,6 +20,13 @@ type View struct {
 	// Functions are the functions that are tried by themselves, and any other
 	// that was, on each replica, in the order of the definition.
 	Functions []FunctionItem
+	// Open are the ids of the openings that are open now, outermost first; Case is the
+	// case state that goes with them. Swaps are those that were not undone.
+	Open  []string
+	Case  measure.CaseState
+	Swaps []Work
+	// Instruments are those of the bench's register that are in force, by name.
+	Instruments []diagnosis.Instrument
 }
 
 // SheetItem is one control of the check sheet and what was last found there.
@@ -56,6 +65,10 @@ func (b *Bench) View(ctx context.Context, jobID string) (*View, error) {
 		return nil, err
 	}
 	v := &View{Job: j, Def: def, Entries: entries, Current: Current(entries)}
+	v.stand(standingOf(def, j.Case, entries))
+	if v.Instruments, err = b.Instruments(ctx); err != nil {
+		return nil, err
+	}
 	latest := make(map[Check]*Entry)
 	for i := range v.Current {
 		if c := v.Current[i].Check; c != nil {

@@ -46,10 +46,10 @@ func insertEntry(ctx context.Context, tx *sql.Tx, e *job.Entry, text string) err
 	}
 	e.Ref = job.EntryRef(e.Kind, n)
 	_, err := tx.ExecContext(ctx, `INSERT INTO entries
-		(seq, job, kind, n, at, clock, corrects, withdraw, case_state, remark, payload)
-		VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)`,
+		(seq, job, kind, n, at, clock, corrects, withdraw, case_state, remark, minutes, payload)
+		VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)`,
 		e.Seq, e.Job, string(e.Kind), n, formatTime(e.At), formatClock(e.Clock),
-		sql.NullInt64{Int64: e.Corrects, Valid: e.Corrects != 0}, e.Withdraw, string(e.Case), e.Remark, text)
+		sql.NullInt64{Int64: e.Corrects, Valid: e.Corrects != 0}, e.Withdraw, string(e.Case), e.Remark, float64(e.Minutes), text)
 	return err
 }
 
@@ -108,7 +108,7 @@ func (s *Store) Entries(ctx context.Context, jobID string) ([]job.Entry, error) 
 		}
 		return nil, s.reading(err, "a job")
 	}
-	rows, err := s.read.QueryContext(ctx, `SELECT seq, job, kind, n, at, clock, corrects, withdraw, case_state, remark, payload
+	rows, err := s.read.QueryContext(ctx, `SELECT seq, job, kind, n, at, clock, corrects, withdraw, case_state, remark, minutes, payload
 		FROM entries WHERE job = ? ORDER BY seq`, jobID)
 	if err != nil {
 		return nil, s.reading(err, "the entries of "+jobID)
@@ -131,7 +131,7 @@ func scanEntry(rows *sql.Rows) (job.Entry, error) {
 	var n int64
 	var clock sql.NullString
 	var corrects sql.NullInt64
-	err := rows.Scan(&e.Seq, &e.Job, &e.Kind, &n, &at, &clock, &corrects, &e.Withdraw, &e.Case, &e.Remark, &text)
+	err := rows.Scan(&e.Seq, &e.Job, &e.Kind, &n, &at, &clock, &corrects, &e.Withdraw, &e.Case, &e.Remark, &e.Minutes, &text)
 	if err != nil {
 		return job.Entry{}, err
 	}

@@ -131,6 +131,7 @@ func (s *Store) Summaries(ctx context.Context) ([]job.Summary, error) {
 			coalesce(sum(standing) FILTER (WHERE kind = 'reading'), 0),
 			coalesce(sum(standing) FILTER (WHERE kind = 'capture'), 0),
 			coalesce(sum(standing) FILTER (WHERE kind = 'note'), 0),
+			coalesce(sum(standing) FILTER (WHERE kind = 'work'), 0),
 			max(last)
 		FROM jobs LEFT JOIN counted ON counted.job = jobs.id GROUP BY jobs.n ORDER BY jobs.n`
 	rows, err := s.read.QueryContext(ctx, q)
@@ -142,7 +143,7 @@ func (s *Store) Summaries(ctx context.Context) ([]job.Summary, error) {
 	for rows.Next() {
 		var sum job.Summary
 		var last sql.NullString
-		sum.Job, err = scanJob(rows.Scan, &sum.Checks, &sum.Readings, &sum.Captures, &sum.Notes, &last)
+		sum.Job, err = scanJob(rows.Scan, &sum.Checks, &sum.Readings, &sum.Captures, &sum.Notes, &sum.Works, &last)
 		if err == nil {
 			sum.LastAt, err = parseClock(last)
 		}

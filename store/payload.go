@@ -12,7 +12,8 @@ import (
 
 // payloadVersion is that of the JSON in entries.payload. A change of package
 // job's or measure's types that this version could not read back needs a new
-// one, and a reader for the old one here.
+// one, and a reader for the old one here. A program that does not know of works and
+// openings refuses the whole bench by its schema.
 const payloadVersion = 1
 
 type payload struct {
@@ -20,13 +21,16 @@ type payload struct {
 	Check   *job.Check   `json:"check,omitempty"`
 	Reading *job.Reading `json:"reading,omitempty"`
 	Capture *job.Capture `json:"capture,omitempty"`
+	Work    *job.Work    `json:"work,omitempty"`
+	Opening *job.Opening `json:"opening,omitempty"`
 }
 
 func encodePayload(e job.Entry) (string, error) {
 	var buf bytes.Buffer
 	enc := json.NewEncoder(&buf)
 	enc.SetEscapeHTML(false) // "<" is easier to read in an export than its escape
-	err := enc.Encode(payload{V: payloadVersion, Check: e.Check, Reading: e.Reading, Capture: e.Capture})
+	err := enc.Encode(payload{V: payloadVersion, Check: e.Check, Reading: e.Reading, Capture: e.Capture,
+		Work: e.Work, Opening: e.Opening})
 	if err != nil {
 		return "", fmt.Errorf("writing a %s as JSON: %w", e.Kind, err)
 	}
@@ -53,5 +57,6 @@ func decodePayload(text string, e *job.Entry) error {
 		return fmt.Errorf("entry %d: more than one JSON value", e.Seq)
 	}
 	e.Check, e.Reading, e.Capture = p.Check, p.Reading, p.Capture
+	e.Work, e.Opening = p.Work, p.Opening
 	return nil
 }

@@ -49,3 +49,26 @@ func TestPayloadsThatAreRefused(t *testing.T) {
 		}
 	}
 }
+
+// The same for what came with the second schema.
+func TestPayloadsOfWorksAndOpenings(t *testing.T) {
+	for text, want := range map[string]job.Entry{
+		`{"v":1,"check":{"Item":"","Function":"record","Key":"3","Outcome":"faulty","Symptom":"","Provoked":"pressed"}}`: {
+			Check: &job.Check{Function: "record", Key: "3", Outcome: diagnosis.Faulty, Provoked: diagnosis.Pressed}},
+		`{"v":1,"work":{"Kind":"swap","Stage":"K1","Key":"3","With":"5","Back":true}}`: {
+			Work: &job.Work{Kind: diagnosis.WorkSwap, Stage: "K1", Key: "3", With: "5", Back: true}},
+		`{"v":1,"work":{"Kind":"repair","Stage":"C31","Key":"a"}}`: {Work: &job.Work{Kind: diagnosis.WorkRepair, Stage: "C31", Key: "a"}},
+		`{"v":1,"opening":{"Opening":"lid"}}`:                      {Opening: &job.Opening{Opening: "lid"}},
+		`{"v":1,"opening":{"Opening":"lid","Closed":true}}`:        {Opening: &job.Opening{Opening: "lid", Closed: true}},
+	} {
+		var got job.Entry
+		if err := decodePayload(text, &got); err != nil {
+			t.Errorf("%s: %v", text, err)
+		} else if diff := cmp.Diff(want, got); diff != "" {
+			t.Errorf("%s (-want +got):\n%s", text, diff)
+		}
+		if again, err := encodePayload(want); err != nil || again != text {
+			t.Errorf("written as %s (%v)\nwant       %s", again, err, text)
+		}
+	}
+}

@@ -3,6 +3,7 @@ package jobtest
 import (
 	"errors"
 	"fmt"
+	"math"
 	"slices"
 	"sync"
 	"testing"
@@ -13,6 +14,7 @@ import (
 	"headstack/diagnosis"
 	"headstack/job"
 	"headstack/measure"
+	"headstack/unit"
 )
 
 // Clock is the time of the first thing that the suite records.
@@ -106,14 +108,18 @@ func jobsComeBack(t *testing.T, r job.Record) {
 func Samples(jobID string) []job.Entry {
 	return []job.Entry{
 		{Job: jobID, Kind: job.KindCheck, Case: measure.CasePropped, Remark: "a “remark” \x1f with <&> and µΩ λ 录音\n",
-			Check: &job.Check{Function: "record", Key: "3", Outcome: diagnosis.Intermittent, Symptom: diagnosis.SymptomWeak}},
+			Minutes: 1.0 / 3, Check: &job.Check{Function: "record", Key: "3", Outcome: diagnosis.Intermittent, Symptom: diagnosis.SymptomWeak, Provoked: diagnosis.Warm}},
 		{Job: jobID, Kind: job.KindReading, Case: measure.CaseOpen,
 			Reading: &job.Reading{TestPoint: "TP10", Key: "2", Value: 0.1 + 0.2, Unit: "mV", ToneHz: 315,
-				Instrument: "true-r.m.s. meter", Session: "evening 1", Setting: "red on pin 4"}},
+				Instrument: "true-r.m.s. meter", Session: "evening 1", Setting: "red on pin 4", Provoked: diagnosis.Pressed}},
 		{Job: jobID, Kind: job.KindReading, Reading: &job.Reading{TestPoint: "TP1", Value: 5e-324, Unit: "V"}},
 		{Job: jobID, Kind: job.KindReading, Reading: &job.Reading{TestPoint: "TP1", Value: -1.7976931348623157e308, Unit: "V"}},
 		{Job: jobID, Kind: job.KindCapture, Case: measure.CaseClosed, Capture: sampleCapture()},
 		{Job: jobID, Kind: job.KindNote, Remark: "the belt is new"},
+		{Job: jobID, Kind: job.KindWork, Case: measure.CaseOpen, Remark: "dried out, replaced", Minutes: 12.5,
+			Work: &job.Work{Kind: diagnosis.WorkRepair, Stage: "C31", Key: "a"}},
+		{Job: jobID, Kind: job.KindWork, Work: &job.Work{Kind: diagnosis.WorkSwap, Stage: "K1", Key: "3", With: "5", Back: true}},
+		{Job: jobID, Kind: job.KindOpening, Case: measure.CaseClosed, Minutes: 9, Opening: &job.Opening{Opening: "lid", Closed: true}},
 	}
 }
 
@@ -198,12 +204,16 @@ func brokenShapes(t *testing.T, r job.Record) {
 	j := openJob(t, r)
 	whole := check(j.ID, Clock)
 	for name, spoil := range map[string]func(*job.Entry){
-		"no kind":             func(e *job.Entry) { e.Kind = "" },
-		"no payload":          func(e *job.Entry) { e.Check = nil },
-		"two payloads":        func(e *job.Entry) { e.Reading = &job.Reading{} },
-		"payload of another":  func(e *job.Entry) { e.Kind = job.KindReading },
-		"note with a payload": func(e *job.Entry) { e.Kind = job.KindNote },
-		"withdraws nothing":   func(e *job.Entry) { *e = note(j.ID, "", Clock); e.Withdraw = true },
+		"no kind":              func(e *job.Entry) { e.Kind = "" },
+		"no payload":           func(e *job.Entry) { e.Check = nil },
+		"two payloads":         func(e *job.Entry) { e.Reading = &job.Reading{} },
+		"payload of another":   func(e *job.Entry) { e.Kind = job.KindReading },
+		"note with a payload":  func(e *job.Entry) { e.Kind = job.KindNote },
+		"work without one":     func(e *job.Entry) { e.Kind, e.Check = job.KindWork, nil },
+		"opening that works":   func(e *job.Entry) { e.Kind, e.Check, e.Work = job.KindOpening, nil, &job.Work{} },
+		"minutes below none":   func(e *job.Entry) { e.Minutes = -1 },
+		"minutes of no length": func(e *job.Entry) { e.Minutes = unit.Minutes(math.NaN()) },
+		"withdraws nothing":    func(e *job.Entry) { *e = note(j.ID, "", Clock); e.Withdraw = true },
 		"check that withdraws": func(e *job.Entry) {
 			e.Withdraw, e.Corrects = true, 1
 		},
@@ -267,9 +277,16 @@ func aliasing(t *testing.T, r job.Record) {
 	e := check(j.ID, Clock)
 	kept := add(t, r, e)
 	e.Check.Item, kept.Check.Item = "spoiled", "spoiled"
+	for _, w := range Samples(j.ID)[6:8] {
+		w.At = Clock
+		w = add(t, r, w)
+		w.Work.Stage = "spoiled"
+	}
+	w := add(t, r, job.Entry{Job: j.ID, At: Clock, Kind: job.KindOpening, Opening: &job.Opening{Opening: "lid"}})
+	w.Opening.Opening = "spoiled"
 	got, err := r.Entries(t.Context(), j.ID)
-	if err != nil || len(got) != 1 || got[0].Check.Item != "fader/3" {
-		t.Fatalf("got %+v (%v), want fader/3 as appended", got, err)
+	if err != nil || len(got) != 4 || got[0].Check.Item != "fader/3" || got[1].Work.Stage != "C31" || got[3].Opening.Opening != "lid" {
+		t.Fatalf("got %+v (%v), want fader/3, C31 and lid as appended", got, err)
 	}
 	got[0].Check.Item = "spoiled"
 	if again, _ := r.Entries(t.Context(), j.ID); again[0].Check.Item != "fader/3" {

@@ -80,6 +80,8 @@ func (r *Record) Summaries(context.Context) ([]job.Summary, error) {
 				out[i].Captures++
 			case job.KindNote:
 				out[i].Notes++
+			case job.KindWork:
+				out[i].Works++
 			}
 		}
 	}

@@ -1,0 +1,54 @@
+package job
+
+import (
+	"context"
+	"fmt"
+
+	"headstack/diagnosis"
+)
+
+// Advise says what is known of a job and what to do next, given what is open and in
+// hand. The view is the one that the advice is about. No list in the advice is nil: it
+// is the form of the contract for scripts.
+func (b *Bench) Advise(ctx context.Context, jobID string) (*diagnosis.Advice, *View, error) {
+	v, err := b.View(ctx, jobID)
+	if err != nil {
+		return nil, nil, err
+	}
+	engine, err := b.engine(v)
+	if err != nil {
+		return nil, nil, fmt.Errorf("advising on %s: %w", jobID, err)
+	}
+	evidence, err := b.ShapedEvidence(ctx, v)
+	if err != nil {
+		return nil, nil, fmt.Errorf("advising on %s: %w", jobID, err)
+	}
+	advice, err := b.opt.Advise(ctx, engine, evidence, Situation(v))
+	if err != nil {
+		return nil, nil, fmt.Errorf("advising on %s: %w", jobID, err)
+	}
+	return whole(advice), v, nil
+}
+
+// whole returns a copy whose lists are there, empty where nothing is in them.
+func whole(a *diagnosis.Advice) *diagnosis.Advice {
+	out := *a
+	out.Suspects, out.Cleared = list(a.Suspects), list(a.Cleared)
+	out.Recheck, out.Actions, out.Unproven = list(a.Recheck), list(a.Actions), list(a.Unproven)
+	for i := range out.Suspects {
+		out.Suspects[i].By = list(out.Suspects[i].By)
+	}
+	for i := range out.Cleared {
+		out.Cleared[i].By = list(out.Cleared[i].By)
+	}
+	for i := range out.Actions {
+		out.Actions[i].Predicts, out.Actions[i].Cautions = list(out.Actions[i].Predicts), list(out.Actions[i].Cautions)
+	}
+	for i := range out.Unproven {
+		out.Unproven[i].Asks = list(out.Unproven[i].Asks)
+	}
+	return &out
+}
+
+// list is a copy that is never nil.
+func list[T any](s []T) []T { return append(make([]T, 0, len(s)), s...) }
