@@ -1,4 +1,4 @@
-package diagnosis
+package plan
 
 import (
 	"cmp"
@@ -25,7 +25,7 @@ type Sequence struct {
 // It panics unless p and cost have the same length.
 func ExpectedCost(order []int, p, cost []float64, lastFree bool) float64 {
 	if len(p) != len(cost) {
-		panic("diagnosis: probabilities and costs of different length")
+		panic("plan: probabilities and costs of different length")
 	}
 	left, sum := 1.0, 0.0
 	for k, i := range order {
@@ -213,6 +213,14 @@ func BlockCost(order []int, repairs []Behind, opening map[string]float64) float6
 		}
 		sum += left * c
 		left -= repairs[i].P
+	}
+	return sum
+}
+
+func sumOf(v []float64) float64 {
+	sum := 0.0
+	for _, x := range v {
+		sum += x
 	}
 	return sum
 }

@@ -1,0 +1,68 @@
+// Package plan answers what to do next with a machine that has a fault nobody knows
+// yet: which action has the least expected cost from now until the machine is
+// proved to work. It knows nothing of recorders: states with probabilities, covers,
+// and actions that tell something, change something, or end the problem.
+//
+// [New] makes a [Problem] ready; [Model.Rank] ranks the actions in a [Situation];
+// [Model.Exact] is the optimum of small problems; [Model.Cost] is what any [Policy]
+// costs; [Model.Clairvoyant] bounds them all from below. Costs are in whatever unit
+// the caller uses, at the bench in minutes. Everything is deterministic: ties go to
+// the lower index, and no answer depends on how fast the computer is.
+//
+// # Model
+//
+// A state is a set of faults, or any hypothesis that excludes the others. An
+// [Action] costs its own cost, that of the covers that must be closed for it
+// ([Action.Shut]) and then opened ([Action.Cover]), and CostIn of the state. Covers
+// stay as they were left, so openings are shared. The action first moves the state
+// (To: a repair, with the chance that it succeeds), then shows an outcome with the
+// chances of the state moved to (Like: wrong outcomes are part of these). An outcome
+// may end the problem (Ends): the functional test after a repair that says "works".
+// EndCost is what a wrong end costs, Reassemble what is still open. A test marked
+// Once tells nothing more until something moves; with a fresh setting it is another
+// action. A repair marked Once has failed for good when it has failed.
+//
+// The cost of a problem that ends is its expected sum; with a Discount below 1 the
+// horizon is infinite. With the goal [Identify] it ends when one state, or class of
+// states, is certain to 1e-9.
+//
+// # Method
+//
+// Exact: dynamic programming over the situations that can be reached (belief, open
+// covers, used actions), by value iteration in post-order. Beliefs are told apart to
+// 1e-10.
+//
+// Repairs: the block rule, generalised to several faults in one state, repairs that
+// need a separate test as proof, and covers that this test wants closed. It gives an
+// order with its exact expected cost when nothing but the end is looked at.
+//
+// Rank: where few states and situations remain, exact. Else every action is judged by
+// the cost of repairs after each of its outcomes (myopic value of information over
+// the expected cost of repair), and the best are judged again by following that same
+// rule for some steps (one-step rollout of it). In both cases Q is the cost of a plan
+// that can be carried out, save that states with less than 1e-7 of an outcome's
+// parent are left out.
+//
+// [ByRatio], [BestOrder], [BestRepairs] and [ByBlocks] are the orders of repairs of
+// the literature in their plain form.
+//
+// # Sources
+//
+// Blocks: W. A. Horn, SIAM J. Appl. Math. 23, 1972; T. J. Ottosen, F. V. Jensen, UAI
+// 2010. Probability over cost and value of information over the cost of repair:
+// J. Kalagnanam, M. Henrion, UAI 4, 1988; D. Heckerman, J. S. Breese, K. Rommelse,
+// Comm. ACM 38(3), 1995. Test sequencing and information per cost: K. R. Pattipati,
+// M. G. Alexandridis, IEEE Trans. SMC 20(4), 1990. Rollout: F. Tu, K. R. Pattipati,
+// IEEE Trans. SMC-A 33(1), 2003. Acting on beliefs: L. P. Kaelbling, M. L. Littman,
+// A. R. Cassandra, Artificial Intelligence 101, 1998. (Cited from memory; the cases in
+// testdata say for each figure whether it was re-read.)
+//
+// # Limits
+//
+// The block rule is optimal for one fault, repairs that show their success, and
+// covers side by side; with nested covers, closing for tests, or several faults it is
+// a heuristic. The rule of one test at a time does not see two tests that only
+// together are worth their cost, or an opening that pays only with the second test
+// behind it, except as far as the rollout looks. Discounted problems are only ranked
+// well where the exact plan is within reach.
+package plan

@@ -1,0 +1,297 @@
+package plan
+
+import (
+	"cmp"
+	"context"
+	"slices"
+)
+
+// scout looks ahead on sparse beliefs: masses of the states that are still possible,
+// not normalised, so that costs come out times the probability of getting there. It
+// has its own memory and serves one goroutine.
+type scout struct {
+	ctx   context.Context
+	m     *Model
+	o     Options
+	crew  *crew
+	among []int32
+	dense []float64
+	level []level // one for each step ahead, two for each look
+}
+
+// belief is the mass of some states, in order of state.
+type belief struct {
+	ids []int32
+	w   []float64
+}
+
+func (b belief) total() float64 { return sumOf(b.w) }
+
+// level is the memory of one step ahead.
+type level struct {
+	forks []fork
+	ids   []int32
+	w     []float64
+	tests []rated
+}
+
+// fork is an outcome that does not end the problem.
+type fork struct {
+	belief
+	open uint64
+	used used
+}
+
+// rated is an action with a figure to sort by.
+type rated struct {
+	action int32
+	by     float64
+}
+
+func newScout(ctx context.Context, m *Model, o Options) *scout {
+	return &scout{ctx: ctx, m: m, o: o, crew: newCrew(m), dense: make([]float64, m.n), level: make([]level, 2*o.Depth+4)}
+}
+
+// faint is the part of a belief below which a state is left out.
+const faint = 1e-7
+
+func (k *scout) belief(b []float64) belief {
+	var out belief
+	for s, x := range b {
+		if x > 0 {
+			out.ids, out.w = append(out.ids, int32(s)), append(out.w, x)
+		}
+	}
+	return out
+}
+
+// rest is the cost of going straight to the repairs, and the first of them. Where the
+// goal is to identify the state it is a guess: the bits to be found at the best rate
+// of bits per cost that any test offers now.
+func (k *scout) rest(b belief, open uint64, u used) (float64, int32) {
+	if k.m.p.Goal == Identify {
+		return k.guess(b, open, u), None
+	}
+	k.crew.loadSparse(b.ids, b.w)
+	return k.crew.run(open, u)
+}
+
+func (k *scout) guess(b belief, open uint64, u used) float64 {
+	total := b.total()
+	byClass := map[int]float64{}
+	for i, s := range b.ids {
+		byClass[k.m.class[s]] += b.w[i]
+	}
+	if total <= 0 || len(byClass) < 2 {
+		return 0
+	}
+	clear(k.dense)
+	for i, s := range b.ids {
+		k.dense[s] = b.w[i] / total
+	}
+	h, rate := 0.0, 0.0
+	for s := range k.m.n { // in order of state, so that sums are the same each time
+		if v, ok := byClass[k.m.class[s]]; ok {
+			h -= xlog2(v / total)
+			delete(byClass, k.m.class[s])
+		}
+	}
+	q := point{k.dense, open, u}
+	for _, a := range k.m.tests {
+		if f := &k.m.acts[a]; !u.has(f.once) && f.tells(k.dense) {
+			rate = max(rate, k.m.bits(k.dense, f)/k.m.price(q, a))
+		}
+	}
+	if rate <= 0 {
+		return total * k.m.stuck
+	}
+	return total * h / rate
+}
+
+// split fills a level with the outcomes of an action that do not end the problem, and
+// is its cost times the mass.
+func (k *scout) split(lv *level, b belief, open uint64, u used, a int32) float64 {
+	f := &k.m.acts[a]
+	access, then := k.m.access(open, f.need, f.shut)
+	total := b.total()
+	cost := total * (access + f.cost)
+	if f.costIn != nil {
+		for i, s := range b.ids {
+			cost += b.w[i] * f.costIn[s]
+		}
+	}
+	lv.forks, lv.ids, lv.w = lv.forks[:0], lv.ids[:0], lv.w[:0]
+	if f.moves {
+		b = k.move(lv, b, f)
+	}
+	after := k.m.after(u, int(a))
+	closing := k.m.reassembly(then)
+	for o := range f.outcomes {
+		if f.ends>>o&1 != 0 || f.renews {
+			for i, s := range b.ids {
+				if f.ends>>o&1 != 0 {
+					cost += b.w[i] * f.chance(int(s), o) * (closing + k.m.endCost[s])
+				}
+			}
+			continue
+		}
+		from := len(lv.ids)
+		for i, s := range b.ids {
+			if x := b.w[i] * f.chance(int(s), o); x > faint*total {
+				lv.ids, lv.w = append(lv.ids, s), append(lv.w, x)
+			}
+		}
+		if to := len(lv.ids); to > from {
+			lv.forks = append(lv.forks, fork{belief{lv.ids[from:to:to], lv.w[from:to:to]}, then, after})
+		}
+	}
+	return cost
+}
+
+// move is a belief after an action's moves, in the memory of a level.
+func (k *scout) move(lv *level, b belief, f *act) belief {
+	clear(k.dense)
+	for i, s := range b.ids {
+		k.dense[s] = b.w[i]
+	}
+	for _, mv := range f.from { // what arrives must not move again
+		at, ok := slices.BinarySearch(b.ids, mv.state)
+		if !ok {
+			continue
+		}
+		x := b.w[at]
+		k.dense[mv.state] -= x
+		for _, t := range mv.to {
+			k.dense[t.State] += x * t.P
+		}
+	}
+	from := len(lv.ids)
+	for s, x := range k.dense {
+		if x > 1e-16 {
+			lv.ids, lv.w = append(lv.ids, int32(s)), append(lv.w, x)
+		}
+	}
+	return belief{lv.ids[from:], lv.w[from:]}
+}
+
+// first is the cost of an action and the repairs after it, times the mass.
+func (k *scout) first(at int, b belief, open uint64, u used, a int32) float64 {
+	lv := &k.level[at]
+	cost := k.split(lv, b, open, u, a)
+	for i := range lv.forks {
+		f := &lv.forks[i]
+		v, _ := k.rest(f.belief, f.open, f.used)
+		cost += v
+	}
+	return cost
+}
+
+// then is the cost of an action and the plan after it, times the mass.
+func (k *scout) then(at int, b belief, open uint64, u used, a int32, depth int) float64 {
+	lv := &k.level[at]
+	cost := k.split(lv, b, open, u, a)
+	for i := range lv.forks {
+		f := lv.forks[i]
+		cost += k.look(at+1, f.belief, f.open, f.used, depth)
+	}
+	return cost
+}
+
+// look is the cost of a plan that takes the best test wherever one lowers the cost of
+// repairs, for some steps, and goes to the repairs then; never above that of repairs.
+func (k *scout) look(at int, b belief, open uint64, u used, depth int) float64 {
+	straight, repair := k.rest(b, open, u)
+	if depth == 0 || straight <= 0 || k.ctx.Err() != nil || len(b.ids) < 2 {
+		return straight
+	}
+	best, least := repair, straight
+	for _, t := range k.screen(at, b, open, u) {
+		if v := k.first(at, b, open, u, t.action); less(v, least) {
+			best, least = t.action, v
+		}
+	}
+	if best == None {
+		return straight
+	}
+	return min(least, k.then(at, b, open, u, best, depth-1))
+}
+
+// screen are the tests with the most bits per cost.
+func (k *scout) screen(at int, b belief, open uint64, u used) []rated {
+	lv := &k.level[at]
+	lv.tests = lv.tests[:0]
+	total := b.total()
+	for _, a := range k.among {
+		f := &k.m.acts[a]
+		if f.moves || f.like == nil || f.sure || f.renews || u.has(f.once) {
+			continue
+		}
+		bits := k.bits(b, f, total)
+		if bits <= 1e-9 {
+			continue
+		}
+		access, _ := k.m.access(open, f.need, f.shut)
+		by := bits / max(access+f.cost, 1e-9)
+		i := len(lv.tests)
+		for i > 0 && by > lv.tests[i-1].by {
+			i--
+		}
+		if i >= k.o.Breadth {
+			continue
+		}
+		if len(lv.tests) == k.o.Breadth {
+			lv.tests = lv.tests[:k.o.Breadth-1]
+		}
+		lv.tests = slices.Insert(lv.tests, i, rated{a, by})
+	}
+	return lv.tests
+}
+
+// bits is about the information of a test: the Gini gain, which needs no logarithm and
+// puts tests in nearly the same order.
+func (k *scout) bits(b belief, f *act, total float64) float64 {
+	gain := 0.0
+	for o := range f.outcomes {
+		p, q := 0.0, 0.0
+		for i, s := range b.ids {
+			x := b.w[i] * f.like[int(s)*f.outcomes+o]
+			p += x
+			q += x * x
+		}
+		if p > 0 {
+			gain += q / p
+		}
+	}
+	for _, x := range b.w {
+		gain -= x * x / total
+	}
+	return gain / total
+}
+
+// judge is the cost of each action, the best ones looked into.
+func (k *scout) judge(b belief, q point, among []int32) ([]Step, error) {
+	k.among = among
+	var steps []Step
+	for _, a := range among {
+		if !k.m.changes(q, a) {
+			continue
+		}
+		if err := k.ctx.Err(); err != nil {
+			return nil, err
+		}
+		steps = append(steps, Step{Action: int(a), Q: k.first(0, b, q.open, q.used, a)})
+	}
+	slices.SortStableFunc(steps, func(a, b Step) int { return cmp.Compare(a.Q, b.Q) })
+	if k.o.Fast {
+		return steps, nil
+	}
+	for i := range steps {
+		if i == k.o.Rollouts {
+			break
+		}
+		st := &steps[i]
+		st.Q = min(st.Q, k.then(0, b, q.open, q.used, int32(st.Action), k.o.Depth))
+		st.Looked = true
+	}
+	return steps, k.ctx.Err()
+}
