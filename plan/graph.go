@@ -17,7 +17,6 @@ type graph struct {
 	nodes  []node
 	edges  []edge
 	heads  []head
-	solved int     // heads up to here have their final value
 	order  []int32 // post-order of what is not solved yet
 	key    []byte
 	next   []float64

@@ -169,11 +169,11 @@ func (p *Problem) checkAction(a *Action) error {
 	case a.Cover < None || a.Cover >= len(p.Covers):
 		return fmt.Errorf("cover %d of %d", a.Cover, len(p.Covers))
 	case a.CostIn != nil && len(a.CostIn) != n:
-		return fmt.Errorf("CostIn has %d entries for %d states", len(a.CostIn), n)
+		return fmt.Errorf("costs in %d states of %d", len(a.CostIn), n)
 	case a.Like != nil && len(a.Like) != n:
-		return fmt.Errorf("Like has %d rows for %d states", len(a.Like), n)
+		return fmt.Errorf("chances in %d states of %d", len(a.Like), n)
 	case a.To != nil && len(a.To) != n:
-		return fmt.Errorf("To has %d rows for %d states", len(a.To), n)
+		return fmt.Errorf("moves from %d states of %d", len(a.To), n)
 	case a.Renews && (p.Discount == 0 || p.Discount == 1):
 		return errors.New("renews a problem without discount")
 	}
