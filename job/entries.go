@@ -151,6 +151,12 @@ var (
 	provocations = []diagnosis.Provocation{diagnosis.Pressed, diagnosis.Warm, diagnosis.Cold}
 )
 
+// Outcomes are those that can be recorded.
+func Outcomes() []diagnosis.Outcome { return slices.Clone(outcomes) }
+
+// Symptoms are those of what is faulty or intermittent.
+func Symptoms() []diagnosis.Symptom { return slices.Clone(symptoms) }
+
 // maxMinutes is a week at the bench for one entry.
 const maxMinutes = 7 * 24 * 60
 

@@ -182,7 +182,7 @@ type correctVerb struct {
 	TakeBack bool     `help:"Take the entry back; nothing replaces it."`
 	Job      string   `arg:"" help:"Job id."`
 	Entry    int64    `arg:"" help:"Number of the entry, as headstack job show lists it."`
-	New      []string `arg:"" optional:"" help:"The right value: outcome for a check, reading with unit, text of a note."`
+	New      []string `arg:"" optional:"" help:"The right value: outcome for a check, reading with unit, part of a work, opening, text of a note."`
 }
 
 func (correctVerb) Help() string {
@@ -224,7 +224,7 @@ func (v *correctVerb) replacement(view *job.View) (job.Entry, error) {
 		if old.Seq != v.Entry {
 			continue
 		}
-		out := job.Entry{Kind: old.Kind, Case: old.Case, Remark: old.Remark}
+		out := job.Entry{Kind: old.Kind, Case: old.Case, Remark: old.Remark, Minutes: old.Minutes}
 		if v.Case != "unknown" {
 			out.Case = measure.CaseState(v.Case)
 		}
@@ -245,6 +245,14 @@ func (v *correctVerb) replacement(view *job.View) (job.Entry, error) {
 			full := *old.Reading
 			full.Value, full.Unit = r.Value, r.Unit
 			out.Reading = &full
+		case old.Work != nil:
+			w := *old.Work
+			w.Stage, w.Key = text, ""
+			out.Work = &w
+		case old.Opening != nil:
+			o := *old.Opening
+			o.Opening = text
+			out.Opening = &o
 		case old.Capture != nil:
 			return out, usage("entry %d is a capture: take it back and keep the right one with headstack capture", v.Entry)
 		default:

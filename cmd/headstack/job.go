@@ -3,8 +3,10 @@ package main
 import (
 	"fmt"
 	"strconv"
+	"strings"
 	"text/tabwriter"
 
+	"headstack/diagnosis"
 	"headstack/job"
 	"headstack/unit"
 )
@@ -127,32 +129,78 @@ func (v *jobShowVerb) Run(e *env) error {
 					mark = "taken back"
 				}
 			}
-			fmt.Fprintf(w, "%d %s\t%s\t%s\t%s\t%s\n", x.Seq, x.Ref, x.At.Format("2006-01-02 15:04:05Z07:00"), x.Case, entryText(x), mark)
+			fmt.Fprintf(w, "%d %s\t%s\t%s\t%s\t%s\n", x.Seq, x.Ref, x.At.Format("2006-01-02 15:04:05Z07:00"), x.Case, entryLine(view, x), mark)
 		}
 		return w.Flush()
 	})
 }
 
+// entryLine is entryText with parts named as they are printed on them.
+func entryLine(view *job.View, x job.Entry) string {
+	if x.Work != nil && !x.Withdraw {
+		x.Remark = strings.TrimSpace(x.Work.Text(view.Def) + " " + x.Remark)
+		x.Work = nil
+	}
+	return entryText(x)
+}
+
 // entryText is one line that says what an entry holds.
 func entryText(x job.Entry) string {
-	s := x.Remark
+	s := entryWords(x)
+	if x.Minutes > 0 {
+		s = fmt.Sprintf("%s (%g min)", strings.TrimSpace(s), float64(x.Minutes))
+	}
+	return s
+}
+
+func entryWords(x job.Entry) string {
 	switch {
 	case x.Withdraw:
-		s = fmt.Sprintf("takes back entry %d. %s", x.Corrects, x.Remark)
+		return fmt.Sprintf("takes back entry %d. %s", x.Corrects, x.Remark)
 	case x.Check != nil:
-		what := x.Check.Item
+		c := x.Check
+		what := c.Item
 		if what == "" {
-			what = x.Check.Function + " " + x.Check.Key
+			what = c.Function + " " + c.Key
 		}
-		s = fmt.Sprintf("%s: %s %s %s", what, x.Check.Outcome, x.Check.Symptom, x.Remark)
+		return fmt.Sprintf("%s: %s %s %s", what, c.Outcome, c.Symptom, provoked(c.Provoked)+x.Remark)
 	case x.Reading != nil:
-		s = designator(*x.Reading) + ": " + strconv.FormatFloat(x.Reading.Value, 'g', -1, 64) + " " + x.Reading.Unit
-		if x.Reading.ToneHz > 0 {
-			s += " with " + unit.Frequency(unit.Hertz(x.Reading.ToneHz))
+		r := x.Reading
+		s := designator(*r) + ": " + strconv.FormatFloat(r.Value, 'g', -1, 64) + " " + r.Unit
+		if r.ToneHz > 0 {
+			s += " with " + unit.Frequency(unit.Hertz(r.ToneHz))
 		}
-		s += " " + x.Reading.Instrument + " " + x.Remark
+		return s + " " + r.Instrument + " " + provoked(r.Provoked) + x.Remark
+	case x.Work != nil:
+		return workWords(*x.Work) + " " + x.Remark
+	case x.Opening != nil:
+		return x.Opening.Text() + " " + x.Remark
 	case x.Capture != nil:
-		s = fmt.Sprintf("%s, %s of %q, tracks %v, %d figures %s", x.Capture.File, x.Capture.Function, x.Capture.Played(), x.Capture.Tracks, len(x.Capture.Report.Measures), x.Remark)
+		c := x.Capture
+		return fmt.Sprintf("%s, %s of %q, tracks %v, %d figures %s", c.File, c.Function, c.Played(), c.Tracks, len(c.Report.Measures), x.Remark)
+	}
+	return x.Remark
+}
+
+// provoked says how the recorder was treated, with a space behind it.
+func provoked(p diagnosis.Provocation) string {
+	if p == diagnosis.Unprovoked {
+		return ""
+	}
+	return string(p) + " "
+}
+
+// workWords needs no definition: stage and key stand as in the record.
+func workWords(w job.Work) string {
+	s := string(w.Kind) + " " + w.Stage
+	if w.Key != "" {
+		s += "/" + w.Key
+	}
+	if w.With != "" {
+		s += " with " + w.With
+	}
+	if w.Back {
+		s += ", undone"
 	}
 	return s
 }

@@ -27,23 +27,26 @@ const (
 
 // verbs is the command line.
 type verbs struct {
-	Measure   measureVerb   `cmd:"" help:"Measure captures of a test tape."`
-	Explain   explainVerb   `cmd:"" help:"What the losses on captures say: which cause, how sure, what would tell."`
-	Wear      wearVerb      `cmd:"" help:"How the heads of a machine changed over its jobs: gap and spacing against the date."`
-	Machine   machineVerb   `cmd:"" help:"Recorder definitions: check, show, new, schema."`
-	Tape      tapeVerb      `cmd:"" help:"Test-tape definitions: check, new, schema."`
-	Programme programmeVerb `cmd:"" help:"Record programmes: what is recorded through a machine to measure it. new, check, sound."`
-	Loopback  loopbackVerb  `cmd:"" help:"The capture interface played into itself: keep, list, show."`
-	Job       jobVerb       `cmd:"" help:"Jobs on the bench: open, list, show."`
-	Check     checkVerb     `cmd:"" help:"Record the outcome of trying a control or a function."`
-	Reading   readingVerb   `cmd:"" help:"Record an instrument reading at a test point."`
-	Note      noteVerb      `cmd:"" help:"Record a note."`
-	Capture   captureVerb   `cmd:"" help:"Keep a capture of a test tape in a job and measure it."`
-	Correct   correctVerb   `cmd:"" help:"Correct or take back an entry; the old one stays in the record."`
-	Verdict   verdictVerb   `cmd:"" help:"What is proved, what is suspect, what to do next."`
-	Report    reportVerb    `cmd:"" help:"Write the report of a job as one HTML file."`
-	Serve     serveVerb     `cmd:"" help:"Serve the pages of a bench on this machine."`
-	Demo      demoVerb      `cmd:"" help:"A recorder with hidden faults, from capture to report, on a scratch bench."`
+	Measure    measureVerb    `cmd:"" help:"Measure captures of a test tape."`
+	Explain    explainVerb    `cmd:"" help:"What the losses on captures say: which cause, how sure, what would tell."`
+	Wear       wearVerb       `cmd:"" help:"How the heads of a machine changed over its jobs: gap and spacing against the date."`
+	Machine    machineVerb    `cmd:"" help:"Recorder definitions: check, show, new, schema."`
+	Tape       tapeVerb       `cmd:"" help:"Test-tape definitions: check, new, schema."`
+	Programme  programmeVerb  `cmd:"" help:"Record programmes: what is recorded through a machine to measure it. new, check, sound."`
+	Loopback   loopbackVerb   `cmd:"" help:"The capture interface played into itself: keep, list, show."`
+	Instrument instrumentVerb `cmd:"" help:"The register of instruments: add, list."`
+	Job        jobVerb        `cmd:"" help:"Jobs on the bench: open, list, show."`
+	Next       nextVerb       `cmd:"" help:"What to do next, and what is known: for the bench and for scripts."`
+	Record     recordVerb     `cmd:"" help:"Add a check, reading, work or opening to a job: one verb for scripts."`
+	Check      checkVerb      `cmd:"" help:"Record the outcome of trying a control or a function."`
+	Reading    readingVerb    `cmd:"" help:"Record an instrument reading at a test point."`
+	Note       noteVerb       `cmd:"" help:"Record a note."`
+	Capture    captureVerb    `cmd:"" help:"Keep a capture of a test tape in a job and measure it."`
+	Correct    correctVerb    `cmd:"" help:"Correct or take back an entry; the old one stays in the record."`
+	Verdict    verdictVerb    `cmd:"" help:"What is proved, what is suspect, what to do next."`
+	Report     reportVerb     `cmd:"" help:"Write the report of a job as one HTML file."`
+	Serve      serveVerb      `cmd:"" help:"Serve the pages of a bench on this machine."`
+	Demo       demoVerb       `cmd:"" help:"A recorder with hidden faults, from capture to report, on a scratch bench."`
 }
 
 // io of one run, so that a test can start the program too.
