@@ -3,7 +3,6 @@ package jobtest
 import (
 	"errors"
 	"fmt"
-	"math"
 	"slices"
 	"sync"
 	"testing"
@@ -14,7 +13,6 @@ import (
 	"headstack/diagnosis"
 	"headstack/job"
 	"headstack/measure"
-	"headstack/unit"
 )
 
 // Clock is the time of the first thing that the suite records.
@@ -212,7 +210,7 @@ func brokenShapes(t *testing.T, r job.Record) {
 		"work without one":     func(e *job.Entry) { e.Kind, e.Check = job.KindWork, nil },
 		"opening that works":   func(e *job.Entry) { e.Kind, e.Check, e.Work = job.KindOpening, nil, &job.Work{} },
 		"minutes below none":   func(e *job.Entry) { e.Minutes = -1 },
-		"minutes of no length": func(e *job.Entry) { e.Minutes = unit.Minutes(math.NaN()) },
+		"minutes of no length": func(e *job.Entry) { e.Minutes /= e.Minutes }, // not a number
 		"withdraws nothing":    func(e *job.Entry) { *e = note(j.ID, "", Clock); e.Withdraw = true },
 		"check that withdraws": func(e *job.Entry) {
 			e.Withdraw, e.Corrects = true, 1
