@@ -115,5 +115,9 @@ func (f *lineModel) slope() (Estimate, bool) {
 	if f.n < cols.len()+8 {
 		return Estimate{}, false
 	}
-	return leastSquares(f.res, cols, f.n, 1)
+	es, ok := leastSquares([]folded{f.res}, cols, f.n, 1)
+	if !ok {
+		return Estimate{}, false
+	}
+	return es[0], true
 }

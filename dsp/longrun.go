@@ -75,15 +75,30 @@ func Mean(y []float64, regressors ...[]float64) (Estimate, bool) {
 // ok is false when the columns are dependent or fewer than four transforms
 // are left. Sources: Müller 2007; Lazarus, Lewis, Stock 2021; Whittle 1962.
 func LeastSquares(y []float64, cols [][]float64, want int) (e Estimate, ok bool) {
-	if len(y) < len(cols)+8 {
+	es, ok := LeastSquaresEach([][]float64{y}, cols, want)
+	if !ok {
 		return Estimate{}, false
+	}
+	return es[0], true
+}
+
+// LeastSquaresEach is [LeastSquares] of several series of one length by the same columns.
+// What rests on the columns alone, most of the work, is done once for all.
+func LeastSquaresEach(ys, cols [][]float64, want int) (es []Estimate, ok bool) {
+	n := len(ys[0])
+	if n < len(cols)+8 {
+		return nil, false
 	}
 	var c columns
 	for _, x := range cols {
-		f := fold(x[:len(y)])
+		f := fold(x[:n])
 		c.add(f.even, f.odd)
 	}
-	return leastSquares(fold(y), &c, len(y), want)
+	folds := make([]folded, len(ys))
+	for i, y := range ys {
+		folds[i] = fold(y[:n])
+	}
+	return leastSquares(folds, &c, n, want)
 }
 
 // Coefficients fits y by the columns as [LeastSquares] does and returns the
@@ -104,34 +119,36 @@ func Coefficients(y []float64, cols [][]float64) ([]float64, bool) {
 	return nrm.solve(c.times(fold(y))), true
 }
 
-// leastSquares is [LeastSquares] of a folded series of n values, at least 8 more than
+// leastSquares is [LeastSquaresEach] of folded series of n values, at least 8 more than
 // there are columns.
-func leastSquares(y folded, cols *columns, n, want int) (e Estimate, ok bool) {
+func leastSquares(ys []folded, cols *columns, n, want int) (es []Estimate, ok bool) {
 	nrm, ok := newNormal(cols)
 	if !ok {
-		return Estimate{}, false
-	}
-	beta := nrm.solve(cols.times(y))
-	minus := make([]float64, len(beta))
-	for i, b := range beta {
-		minus[i] = -b
+		return nil, false
 	}
 	h := (n + 1) / 2
-	res := folded{append([]float64(nil), y.even...), make([]float64, h)}
-	copy(res.odd, y.odd)
-	cols.combine(minus, res)
+	es, res := make([]Estimate, len(ys)), make([]folded, len(ys))
+	for k, y := range ys {
+		beta := nrm.solve(cols.times(y))
+		minus := make([]float64, len(beta))
+		for i, b := range beta {
+			minus[i] = -b
+		}
+		res[k] = folded{append([]float64(nil), y.even...), make([]float64, h)}
+		copy(res[k].odd, y.odd)
+		cols.combine(minus, res[k])
+		es[k].Value = beta[want]
+	}
 	unit := make([]float64, cols.len())
 	unit[want] = 1
 	weights := folded{make([]float64, h), make([]float64, h)} // value = Σ weights·y
 	cols.combine(nrm.solve(unit), weights)
-	e.Value = beta[want]
-	e.SE, e.Dof, ok = spectralError(n, res, weights, cols, nrm)
-	return e, ok
+	return es, spectralError(es, n, res, weights, cols, nrm)
 }
 
-// spectralError returns the standard error of Σ weights·error, from the
-// residuals of a fit.
-func spectralError(n int, res, weights folded, cols *columns, nrm *normal) (se, dof float64, ok bool) {
+// spectralError gives each of es the standard error of Σ weights·error, from the
+// residuals of its fit.
+func spectralError(es []Estimate, n int, res []folded, weights folded, cols *columns, nrm *normal) (ok bool) {
 	p := cols.len()
 	// A fitted sinusoid takes about three modes: as many are looked at beyond.
 	modes := min(longRunModes+p-1, (n-p)/2)
@@ -140,7 +157,7 @@ func spectralError(n int, res, weights folded, cols *columns, nrm *normal) (se, 
 	written, u := basis.rows(wide+1), make([]float64, (n+1)/2)
 	half := rows(wide+1, p)
 	through := make([]float64, wide+1) // weights·u
-	seen := make([]float64, modes+1)   // residual·u
+	seen := rows(len(res), modes+1)    // residual·u
 	rest := weights.dot(weights)
 	a := make([]float64, p)
 	for j := range half {
@@ -156,14 +173,19 @@ func spectralError(n int, res, weights folded, cols *columns, nrm *normal) (se, 
 		through[j] = dot(weights.part(parity), u)
 		rest -= through[j] * through[j]
 		if j <= modes {
-			seen[j] = dot(res.part(parity), u)
+			for k, r := range res {
+				seen[k][j] = dot(r.part(parity), u)
+			}
 		}
 	}
 	left := leftInModes(half, modes)
 	if len(left.used) < 4 {
-		return 0, 0, false
+		return false
 	}
-	return math.Sqrt(left.variance(seen, through, math.Max(0, rest))), left.dof, true
+	for k := range es {
+		es[k].SE, es[k].Dof = math.Sqrt(left.variance(seen[k], through, math.Max(0, rest))), left.dof
+	}
+	return true
 }
 
 // leftover tells what a fit leaves of errors in the lowest modes.

@@ -161,6 +161,16 @@ func (c *productChannel) finish() {
 			excess += math.Sqrt(power) * phaseNoise[k] / 2 // of the mean envelope over the tone
 		}
 	}
+	env := c.envelope(tones)
+	den := 0.0
+	for _, a := range env {
+		den += a * a
+	}
+	if !(den > 0) {
+		c.why = "track silent"
+		return
+	}
+	var parts [][]float64 // along and across the tones' phase, in turn
 	for i, p := range c.products {
 		off, smear := 0.0, 0.0
 		for k, n := range []int{p.p, p.q}[:len(tones)] {
@@ -169,66 +179,80 @@ func (c *productChannel) finish() {
 		}
 		if math.Abs(off) > 0.9*c.band.PassHz {
 			c.why = fmt.Sprintf("speed is %.1f %% off the one expected: the product at %s may lie outside its band", 100*math.Abs(off)/c.hz(p), kilohertz(c.hz(p)))
-			return
+			break
 		}
 		// Noise in the phases turned back shortens the mean of the line by e^{−σ²/2}.
-		if !c.reduce(tones, spin, lines[i], p, math.Exp(smear/2)*(1+excess/sum)) {
-			return
-		}
+		along, across := c.reduce(env, spin, lines[i], p, math.Exp(smear/2)*(1+excess/sum))
+		parts = append(parts, along, across)
 	}
+	c.fit(parts, env)
 }
 
-// reduce turns one line back and fits its blocks by the envelope of the tones, so that
-// drop-outs and flicker that the line shares with its tones leave the ratio alone.
-func (c *productChannel) reduce(tones, spin [][]complex128, line []complex128, p product, lengthen float64) bool {
-	m := max(1, int(productBlockSeconds*c.rate))
-	n := len(line) / m
-	re, im, env := make([]float64, n), make([]float64, n), make([]float64, n)
-	var num complex128
-	den := 0.0
-	for b := range n {
-		var w complex128
-		a := 0.0
+// blockLen is how many demodulated samples make a block.
+func (c *productChannel) blockLen() int { return max(1, int(productBlockSeconds*c.rate)) }
+
+// envelope is the sum of the envelopes of the tones that count, block by block.
+func (c *productChannel) envelope(tones [][]complex128) []float64 {
+	m := c.blockLen()
+	env := make([]float64, len(tones[0])/m)
+	for b := range env {
 		for i := b * m; i < (b+1)*m; i++ {
-			turn := toPower(spin[0][i], p.p)
 			for k := range tones {
 				if c.counts(k) {
-					a += cmplx.Abs(tones[k][i])
+					env[b] += cmplx.Abs(tones[k][i])
 				}
 			}
+		}
+	}
+	return env
+}
+
+// reduce turns one line back and parts its blocks into what goes along with the mean
+// phase and what stands across.
+func (c *productChannel) reduce(env []float64, spin [][]complex128, line []complex128, p product, lengthen float64) (along, across []float64) {
+	m := c.blockLen()
+	along, across = make([]float64, len(env)), make([]float64, len(env))
+	var num complex128
+	for b, a := range env {
+		var w complex128
+		for i := b * m; i < (b+1)*m; i++ {
+			turn := toPower(spin[0][i], p.p)
 			if p.q != 0 {
 				turn *= toPower(spin[1][i], p.q)
 			}
 			w += line[i] * cmplx.Conj(turn)
 		}
-		re[b], im[b], env[b] = real(w)*lengthen, imag(w)*lengthen, a
-		num += complex(re[b]*a, im[b]*a)
-		den += a * a
+		along[b], across[b] = real(w)*lengthen, imag(w)*lengthen
+		num += complex(along[b]*a, across[b]*a)
 	}
-	if !(den > 0) {
-		c.why = "track silent"
-		return false
-	}
-	along, across := complex(1, 0), make([]float64, n)
+	turn := complex(1, 0)
 	if num != 0 {
-		along = cmplx.Conj(num) / complex(cmplx.Abs(num), 0)
+		turn = cmplx.Conj(num) / complex(cmplx.Abs(num), 0)
 	}
-	for b := range n {
-		w := complex(re[b], im[b]) * along
-		re[b], across[b] = real(w), imag(w)
+	for b := range env {
+		w := complex(along[b], across[b]) * turn
+		along[b], across[b] = real(w), imag(w)
 	}
-	var part component
-	var ok1, ok2 bool
-	part.along, ok1 = dsp.LeastSquares(re, [][]float64{env}, 0)
-	part.across, ok2 = dsp.LeastSquares(across, [][]float64{env}, 0)
-	if !ok1 || !ok2 {
-		c.why = fmt.Sprintf("section too short: %.1f s to average over", float64(n*m)/c.rate)
-		return false
+	return along, across
+}
+
+// fit fits the blocks of the lines by the envelope of the tones, so that drop-outs and
+// flicker that a line shares with its tones leave the ratio alone.
+func (c *productChannel) fit(parts [][]float64, env []float64) {
+	if len(parts) == 0 {
+		return
 	}
-	part.along.Value = math.Max(0, part.along.Value)
-	c.parts = append(c.parts, part)
-	c.seconds = float64(n*m) / c.rate
-	return true
+	length := float64(len(env)*c.blockLen()) / c.rate
+	es, ok := dsp.LeastSquaresEach(parts, [][]float64{env}, 0)
+	if !ok {
+		c.why = fmt.Sprintf("section too short: %.1f s to average over", length)
+		return
+	}
+	for i := 0; i < len(es); i += 2 {
+		es[i].Value = math.Max(0, es[i].Value)
+		c.parts = append(c.parts, component{along: es[i], across: es[i+1]})
+	}
+	c.seconds = length
 }
 
 // part is the component of a product; ok is false when it was left out.
