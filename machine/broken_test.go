@@ -85,6 +85,11 @@ var broken = []struct {
 	{"turning-size", 17, 43, `0.0024 mm is out of range`},
 	{"turning-slow", 18, 5, `turns 3790 to 3790 times a second`},
 	{"gap-in-nanometres", 17, 54, `1500 µm is out of range`},
+	{"condition-unknown", 34, 182, `did you mean pressed?`},
+	{"chance-over-one", 34, 180, `a chance of 80; the chance that the fault shows at one look under that condition, 0 to 1`},
+	{"cure-unknown", 34, 199, `"resolder" is not one of the words known here`},
+	{"shows-and-always", 34, 195, `a fault that comes and goes is mode: intermittent`},
+	{"shows-without-presence", 34, 173, `add presence`},
 	{"designators-collide", 37, 34, `U9-L is the designator`},
 }
 

@@ -1,5 +1,12 @@
 package machine
 
+// Conditions are the words that [FaultMode.Shows] knows: how the recorder is treated
+// while it is observed, and the state of its case.
+func Conditions() []string { return []string{"pressed", "warm", "cold", "closed", "propped", "open"} }
+
+// Cures are the words that [FaultMode.CuredBy] knows: works that look for no cause.
+func Cures() []string { return []string{"clean", "reseat", "reflow"} }
+
 // usualPresence is how often an intermittent fault shows at one look where nothing is
 // said. [estimate] common practice, no source.
 const usualPresence = 0.5

@@ -33,9 +33,26 @@ func (l *linter) coverage() {
 			l.add(SeverityHint, fmt.Sprintf("openings[%d].after_minutes", i), fmt.Sprintf("opening %s costs work afterwards and does not say which", o.ID), "add after_why")
 		}
 	}
+	l.conditions()
 	for i, x := range d.Controls {
 		if x.Try == "" {
 			l.add(SeverityHint, fmt.Sprintf("controls[%d].id", i), fmt.Sprintf("nothing says how %s is tried", x.ID), "add try: what to do and what should happen")
+		}
+	}
+}
+
+// conditions reports fault modes whose conditions are half said.
+func (l *linter) conditions() {
+	for i, s := range l.d.Stages {
+		for j, f := range s.Faults {
+			at := fmt.Sprintf("stages[%d].faults[%d].shows", i, j)
+			switch {
+			case len(f.Shows) == 0:
+			case f.Mode == Intermittent && f.Presence == 0:
+				l.add(SeverityHint, at, fmt.Sprintf("nothing says how often %s of %s shows under no condition", f.Cause, s.ID), "add presence; 0.5 is taken")
+			case f.Mode != Intermittent:
+				l.add(SeverityHint, at, fmt.Sprintf("%s of %s shows by condition and is called %s", f.Cause, s.ID, f.Mode), "a fault that comes and goes is mode: intermittent")
+			}
 		}
 	}
 }

@@ -27,6 +27,8 @@ func generate(t *testing.T) []byte {
 		t.Fatal(err)
 	}
 	s := r.Reflect(&machine.Definition{})
+	chances(s, "shows", machine.Conditions())
+	chances(s, "cured_by", machine.Cures())
 	s.ID = "https://headstack.invalid/schema/machine-1.json"
 	s.Title = "Recorder definition, format 1"
 	var b bytes.Buffer
@@ -37,6 +39,17 @@ func generate(t *testing.T) []byte {
 		t.Fatal(err)
 	}
 	return b.Bytes()
+}
+
+// chances says of a field of a fault mode that it holds probabilities by one of words:
+// there is no tag for the names of a map.
+func chances(s *generator.Schema, field string, words []string) {
+	p, _ := s.Definitions["FaultMode"].Properties.Get(field)
+	p.PropertyNames = &generator.Schema{}
+	for _, w := range words {
+		p.PropertyNames.Enum = append(p.PropertyNames.Enum, w)
+	}
+	p.AdditionalProperties = &generator.Schema{Type: "number", Minimum: "0", Maximum: "1"}
 }
 
 func TestSchemaIsFresh(t *testing.T) {
@@ -101,10 +114,17 @@ func TestDefinitionsFitTheSchema(t *testing.T) {
 func TestSchemaRefuses(t *testing.T) {
 	s := compiled(t)
 	data, _ := machine.BuiltinSource("hexastrand")
+	fault := `kind: head, faults: [{mode: intermittent, cause: "joint", weight: 1, shows: {pressed: 0.9}}],`
+	data = bytes.Replace(data, []byte("kind: head,"), []byte(fault), 1)
+	if err := s.Validate(asJSON(t, data)); err != nil {
+		t.Fatalf("before it is broken: %v", err)
+	}
 	for name, change := range map[string][2]string{
 		"unknown field": {"make: Quernmoor", "maker: Quernmoor"},
 		"wrong type":    {"count: 6", "count: six"},
 		"word list":     {"kind: cassette", "kind: casette"},
+		"condition":     {"shows: {pressed: 0.9}", "shows: {presed: 0.9}"},
+		"chance":        {"shows: {pressed: 0.9}", "shows: {pressed: 90}"},
 	} {
 		broken := bytes.Replace(data, []byte(change[0]), []byte(change[1]), 1)
 		if bytes.Equal(broken, data) {

@@ -2,6 +2,7 @@ package machine
 
 import (
 	"fmt"
+	"maps"
 	"slices"
 	"strings"
 )
@@ -92,6 +93,8 @@ func (c *checker) fault(p string, f FaultMode) {
 	if f.Presence < 0 || f.Presence > 1 {
 		c.bad(p+"presence", fmt.Sprintf("a presence of %g", f.Presence), "the chance that the fault shows at one look, 0 to 1")
 	}
+	c.chances(p+"shows", f.Shows, Conditions(), "the chance that the fault shows at one look under that condition, 0 to 1")
+	c.chances(p+"cured_by", f.CuredBy, Cures(), "the chance that this work cures the fault, 0 to 1")
 	c.minutes(p+"cure_minutes", f.CureMin)
 	if len(f.Signature) > maxSignatures {
 		c.bad(p+"signature", fmt.Sprintf("%d signatures", len(f.Signature)), fmt.Sprintf("at most %d, of which one is meant at a time", maxSignatures))
@@ -101,6 +104,20 @@ func (c *checker) fault(p string, f FaultMode) {
 		c.oneOf(at, s, Signatures()...)
 		if slices.Contains(f.Signature[:i], s) {
 			c.bad(at, s+" stands twice", "name each signature once")
+		}
+	}
+}
+
+// chances checks probabilities by word, in the order of the words so that reports are
+// always in one order.
+func (c *checker) chances(path string, given map[string]float64, known []string, want string) {
+	for _, word := range slices.Sorted(maps.Keys(given)) {
+		at := path + "." + word
+		if !slices.Contains(known, word) {
+			c.bad(at, fmt.Sprintf("%q is not one of the words known here", word), didYouMean(word, known))
+		}
+		if x := given[word]; x < 0 || x > 1 {
+			c.bad(at, fmt.Sprintf("a chance of %g", x), want)
 		}
 	}
 }
