@@ -1,84 +1,145 @@
 package diagnosis
 
-import (
-	"math"
-)
+import "math"
 
 // How far observations are trusted. The figures are practice estimates of a
 // repair bench (common practice, no source), to be replaced by a shop's own
 // counts.
 const (
-	// wrongSpot: a sibling voltage comparison with one meter is wrong in 3 % of
-	// cases, a probe on a connector sits on the wrong pin or side in 5 %.
-	wrongSpot    = 0.03
-	wrongPin     = 0.05
-	wrongTrack   = 0.05  // wrong track selected, solo left on
-	typingSlip   = 0.015 // 1 to 2 %
-	unitSlip     = 0.005 // mV read as V or the other way, each (own estimate)
-	unitSlipDB   = 60    // a factor of 1000
-	wrongResult  = 0.03  // a figure of a capture: channel or track mixed up
-	spotRangeDB  = 130   // a wrong spot shows anything from −90 to +40 dB
-	siblingSDDB  = 0.45  // good siblings, one meter, one spread-free circuit
-	otherTrackDB = 1.0   // what another track's point shows instead
-	floorDB      = -50   // what is left where a stage is dead
+	wrongResult  = 0.03 // a figure of a capture: channel or track mixed up
+	spotRangeDB  = 130  // a wrong spot shows anything from −90 to +40 dB
+	siblingSDDB  = 0.45 // good siblings, one meter, one spread-free circuit
+	otherTrackDB = 1.0  // what another track's point shows instead
+	floorDB      = -50  // what is left where a stage is dead, or a lead hangs open
 	floorSDDB    = 12
 	zeroDB       = -80 // a reading of 0 is entered as this
+	// readingTails is the degrees of freedom of a right reading about its true value.
+	// Spreads are estimates and benches differ: few degrees let a good reading lie far
+	// out now and then without a part being blamed for it.
+	readingTails = 4
 )
 
-// states of a reading.
-const (
-	readRight = iota
-	readSpot  // wrong spot, or the figure mistyped
-	readTrack // another track's value
-	readUp    // 1000 times too large
-	readDown  // 1000 times too small
-	readStates
-)
-
-// readingModel is one reading in dB relative to what is expected.
+// readingModel is how one value came about: right about what arrives, or wrong in
+// one of several ways. Values are in dB relative to what is expected; any other
+// logarithm does as well.
 type readingModel struct {
-	y      float64
-	sd     float64 // of a right reading about its true value
-	pSpot  float64
-	pTrack float64
-
-	resultStyle bool // a figure of a capture: no unit or typing slips
+	y float64 // the value: of several repeats in one probe setting their mean
+	// others are further values of the setting, each as likely as y, where its repeats
+	// contradict each other.
+	others []float64
+	noise  float64 // standard deviation of y about the one value of its probe setting
+	sd     float64 // scale of that value, when right, about the true one
+	nu     float64 // degrees of freedom of that spread; 0: it is normal
+	// opposite says that the value has the other sign than expected.
+	opposite bool
+	ways     []wrongWay
+	// droop, above 0, is the part of the offset, in dB below, from which it is the
+	// meter's and not the point's: the value then misleads as an absolute one.
+	droop float64
 }
 
+// wrongWay is one way in which a reading goes wrong, and what it then shows.
+type wrongWay struct {
+	state   int     // the state of the observation that it counts to
+	p       float64 // prior probability
+	shows   shows
+	density float64 // of anything: per dB
+	db, sd  float64 // of the others: by how much it is off, and how sharply
+	// opposite says that it shows the other sign than expected.
+	opposite bool
+}
+
+// shows says what a wrong reading follows.
+type shows int
+
+const (
+	anything shows = iota // any value, by density
+	through               // what a right reading would show, off by db
+	sound                 // what a point with nothing wrong before it shows, off by db, with the same offset
+	fixed                 // db
+	floor                 // what an open lead picks up
+)
+
+// prior is the probability of each state before the value is known.
 func (r readingModel) prior() [readStates]float64 {
-	p := [readStates]float64{readSpot: r.pSpot, readTrack: r.pTrack}
-	if !r.resultStyle {
-		p[readSpot] += typingSlip
-		p[readUp], p[readDown] = unitSlip, unitSlip
-	}
+	var p [readStates]float64
 	p[readRight] = 1
-	for k := 1; k < readStates; k++ {
-		p[readRight] -= p[k]
+	for _, w := range r.ways {
+		p[w.state] += w.p
+		p[readRight] -= w.p
 	}
 	return p
 }
 
-// like is the likelihood of the reading in its states. A right reading is
-// normal about offset plus effect; a reading at a wrong spot may be anything;
-// a unit slip is a right reading 60 dB off.
+// like is the likelihood of the reading in its states. A right reading has
+// Student's t about offset plus effect, whose scale holds what is left inside the
+// bins of the faults on the way. What a dead stage leaves is spread as a normal
+// density: it has no way of being as loud as the signal.
 func (r readingModel) like(arrive []total, offset float64, out []float64) {
-	prior := r.prior()
-	right := func(y float64) float64 {
-		sum := 0.0
-		for _, t := range arrive {
-			mean, sd := t.db[qLevel], t.sd[qLevel]
-			if t.dead || mean < floorDB {
-				mean, sd = floorDB, floorSDDB
-			}
-			sum += t.p * gauss(y-offset-mean, math.Hypot(r.sd, sd))
-		}
-		return sum
+	clear(out)
+	r.add(r.y, 1/float64(1+len(r.others)), arrive, offset, out)
+	for _, y := range r.others {
+		r.add(y, 1/float64(1+len(r.others)), arrive, offset, out)
 	}
-	out[readRight] = prior[readRight] * right(r.y)
-	out[readSpot] = prior[readSpot] / spotRangeDB
-	out[readTrack] = prior[readTrack] * gauss(r.y-offset, math.Hypot(r.sd, otherTrackDB))
-	out[readUp] = prior[readUp] * right(r.y-unitSlipDB)
-	out[readDown] = prior[readDown] * right(r.y+unitSlipDB)
+}
+
+func (r *readingModel) add(y, share float64, arrive []total, offset float64, out []float64) {
+	right := share
+	for i := range r.ways {
+		w := &r.ways[i]
+		right -= share * w.p
+		if w.shows != anything && w.opposite != r.opposite {
+			continue
+		}
+		d := 0.0
+		switch w.shows {
+		case anything:
+			d = w.density
+		case through:
+			d = r.through(y-w.db, w.sd, arrive, offset)
+		case sound:
+			d = r.spread(y-offset-w.db, math.Hypot(r.sd, w.sd))
+		case fixed:
+			d = r.spread(y-w.db, w.sd)
+		case floor:
+			d = gauss(y-floorDB, math.Hypot(r.noise, floorSDDB))
+		}
+		out[w.state] += share * w.p * d
+	}
+	if r.opposite {
+		return
+	}
+	state := readRight
+	if r.droop > 0 && offset < -r.droop {
+		state = readBandwidth
+	}
+	out[state] += right * r.through(y, 0, arrive, offset)
+}
+
+// through is the density of a value that follows what arrives, spread by sd beside
+// the usual.
+func (r *readingModel) through(y, sd float64, arrive []total, offset float64) float64 {
+	sum := 0.0
+	for i := range arrive {
+		t := &arrive[i]
+		if mean := t.db[qLevel]; t.dead || mean < floorDB {
+			sum += t.p * gauss(y-offset-floorDB, math.Hypot(math.Hypot(r.sd, sd), floorSDDB))
+		} else {
+			sum += t.p * r.spread(y-offset-mean, math.Hypot(r.sd, math.Hypot(sd, t.sd[qLevel])))
+		}
+	}
+	return sum
+}
+
+// spread is the density of the mean of the repeats at x from its true value.
+func (r *readingModel) spread(x, scale float64) float64 {
+	if r.nu == 0 {
+		return gauss(x, math.Hypot(scale, r.noise))
+	}
+	if r.noise == 0 {
+		return student(x, scale, r.nu)
+	}
+	return smeared(x, scale, r.nu, r.noise)
 }
 
 // gauss is the normal density of x about 0.
@@ -90,124 +151,17 @@ func gauss(x, sd float64) float64 {
 	return math.Exp(-z*z/2) / (sd * math.Sqrt(2*math.Pi))
 }
 
-// What the ear notices: the effect at which half of listeners notice, and how
-// soft the edge is, in dB (common practice, no source).
-const (
-	hearWeakDB, hearWeakSoft   = 3, 0.8
-	hearDullDB, hearDullSoft   = 4, 1.0
-	hearThinDB, hearThinSoft   = 5, 1.2
-	hearNoiseDB, hearNoiseSoft = 6, 1.5
-	hearDeadDB, hearDeadSoft   = 25, 3
-)
-
-// verdicts in the order of a check's report.
-const (
-	saysWorks = iota
-	saysDead
-	saysWeak
-	saysDull
-	saysThin
-	saysNoisy
-	saysIntermittent
-	saysFaulty // faulty, nobody said how
-	sayings
-)
-
-// wrongVerdict is the probability of each verdict being given for no reason:
-// wrong track heard, switch in the wrong place. Of dull verdicts by ear 25 %
-// name the wrong track; with some 5 % of tracks dull that makes 2 % of good
-// tracks be called dull. The others are estimates in proportion.
-var wrongVerdict = [sayings]float64{0.05, 0.01, 0.02, 0.02, 0.02, 0.02, 0.02, 0.02}
-
-// seesBoth is the probability that one check of an intermittent fault catches
-// it both present and absent and is reported as intermittent.
-const seesBoth = 0.4
-
-// saysHow is the probability that a person who finds a function faulty also
-// says how.
-const saysHow = 0.8
-
-// checkModel is the report of a check by ear or meter.
-type checkModel struct{ report int }
-
-// like is the likelihood of the report: state 0 right, state 1 wrong.
-func (c checkModel) like(arrive []total, _ float64, out []float64) {
-	var says, shown, hidden [sayings]float64
-	var pShown, pHidden float64
-	for _, t := range arrive {
-		p := audible(t)
-		for k := range says {
-			says[k] += t.p * p[k]
-			if t.shown > 0 {
-				shown[k] += t.p * p[k]
-			} else if t.hidden > 0 {
-				hidden[k] += t.p * p[k]
-			}
-		}
-		if t.shown > 0 {
-			pShown += t.p
-		} else if t.hidden > 0 {
-			pHidden += t.p
-		}
+// student is the density of x about 0 of Student's t with nu > 0 degrees of freedom
+// and the given scale:
+//
+//	Γ((ν+1)/2) / (Γ(ν/2)·√(νπ)·s) · (1 + (x/s)²/ν)^(-(ν+1)/2)
+func student(x, scale, nu float64) float64 {
+	z := x / scale
+	if nu == 4 { // the usual, without powers
+		u := 1 + z*z/4
+		return 0.375 / (u * u * math.Sqrt(u) * scale)
 	}
-	if pShown > 0 && pHidden > 0 {
-		// That it sounds different when the fault shows and when it does not
-		// (the distance of the two distributions) is what makes a person say
-		// "intermittent".
-		apart := 0.0
-		for k := range says {
-			apart += math.Abs(shown[k]/pShown-hidden[k]/pHidden) / 2
-		}
-		both := seesBoth * apart
-		for k := range says {
-			says[k] *= 1 - both
-		}
-		says[saysIntermittent] += both
-	}
-	slip := sumOf(wrongVerdict[:])
-	out[0] = (1 - slip) * says[c.report]
-	out[1] = wrongVerdict[c.report]
-}
-
-// audible is the distribution of verdicts for one total, intermittent left
-// out. What is wrong at all is named in proportion to how plain it is.
-func audible(t total) [sayings]float64 {
-	var out [sayings]float64
-	level, sdL := t.db[qLevel], t.sd[qLevel]
-	dead := soft(-level, hearDeadDB, hearDeadSoft, sdL)
-	if t.dead {
-		dead = 1
-	}
-	out[saysDead] = dead
-	marks := [...]float64{
-		saysWeak:  soft(-level, hearWeakDB, hearWeakSoft, sdL),
-		saysDull:  soft(-t.db[qTreble], hearDullDB, hearDullSoft, t.sd[qTreble]),
-		saysThin:  soft(-t.db[qBass], hearThinDB, hearThinSoft, t.sd[qBass]),
-		saysNoisy: soft(t.db[qNoise], hearNoiseDB, hearNoiseSoft, t.sd[qNoise]),
-	}
-	fine, sum := 1.0, 0.0
-	for k := saysWeak; k <= saysNoisy; k++ {
-		fine *= 1 - marks[k]
-		sum += marks[k]
-	}
-	alive := 1 - dead
-	out[saysWorks] = alive * fine
-	for k := saysWeak; k <= saysNoisy; k++ {
-		if sum > 0 {
-			out[k] = alive * (1 - fine) * marks[k] / sum * saysHow
-		}
-	}
-	out[saysFaulty] = alive*(1-fine)*(1-saysHow) + out[saysDead]*(1-saysHow)
-	out[saysDead] *= saysHow
-	return out
-}
-
-// soft is the probability that x is noticed: 0 up to x = 0, one half near at,
-// with the spread of x itself widening the edge (the usual logistic
-// approximation of a normal mixture). A sound track is never noticed: what is
-// heard on one by mistake is a wrong verdict.
-func soft(x, at, width, sd float64) float64 {
-	w := math.Hypot(width, sd*math.Sqrt(3)/math.Pi)
-	edge := func(x float64) float64 { return 1 / (1 + math.Exp(-(x-at)/w)) }
-	return math.Max(0, (edge(x)-edge(0))/(1-edge(0)))
+	a, _ := math.Lgamma((nu + 1) / 2)
+	b, _ := math.Lgamma(nu / 2)
+	return math.Exp(a-b-(nu+1)/2*math.Log1p(z*z/nu)) / (scale * math.Sqrt(nu*math.Pi))
 }

@@ -1,7 +1,6 @@
 package diagnosis
 
 import (
-	"cmp"
 	"fmt"
 	"math"
 	"slices"
@@ -27,6 +26,9 @@ type offsetPrior struct {
 	slip float64 // further spread of the 15 % that mislead
 	look float64 // standard deviation of one observation about it
 	wide bool
+	// falls are equally likely falls of a meter that nobody knows, each below what the
+	// rest of the prior says; none: it reaches the tone.
+	falls []float64
 }
 
 // step is the grid step for n observations: twice the standard deviation of
@@ -88,129 +90,6 @@ func (p *problem) addCheck(c *Check) error {
 func everything(e effect) effect {
 	e.own, e.common = 0, 0
 	return e
-}
-
-// readingKey is what makes readings one piece of evidence: the same point, tone
-// and instrument in one probe setting. Where no setting is named all readings
-// of the session at that point count as one setting.
-type readingKey struct {
-	point, key, instrument, session, setting string
-	toneHz                                   float64
-}
-
-func (p *problem) addReadings(list []Reading) error {
-	byKey := map[readingKey]int{}
-	var groups [][]Reading
-	for _, r := range list {
-		tp, ok := p.eng.def.TestPoint(r.TestPoint)
-		if !ok {
-			return fmt.Errorf("diagnosis: %s: machine %s has no test point %q", r.Ref, p.eng.def.ID, r.TestPoint)
-		}
-		if math.IsNaN(r.Value) || math.IsInf(r.Value, 0) {
-			return fmt.Errorf("diagnosis: %s: the value is not a number", r.Ref)
-		}
-		tone := r.ToneHz
-		if tone == tp.ToneHz {
-			tone = 0
-		}
-		k := readingKey{r.TestPoint, r.Key, r.Instrument, r.Session, r.Setting, tone}
-		g, ok := byKey[k]
-		if !ok {
-			g = len(groups)
-			byKey[k] = g
-			groups = append(groups, nil)
-		}
-		groups[g] = append(groups[g], r)
-	}
-	for _, g := range groups {
-		p.look = lookAt(g[0].Seq, g[0].Provoked, g[0].Case)
-		if err := p.addReading(g); err != nil {
-			return err
-		}
-	}
-	return nil
-}
-
-// addReading books the readings of one probe setting by their median.
-func (p *problem) addReading(g []Reading) error {
-	def := p.eng.def
-	r := g[0]
-	tp, _ := def.TestPoint(r.TestPoint)
-	path, err := def.TestPointPath(tp, r.Key)
-	if err != nil {
-		return fmt.Errorf("diagnosis: %s: %w", r.Ref, err)
-	}
-	want := def.Expected(tp, r.Key)
-	values := make([]float64, len(g))
-	for i, x := range g {
-		if x.Unit != "" && x.Unit != want.Unit {
-			return fmt.Errorf("diagnosis: %s: value in %s, but %s is in %s", x.Ref, x.Unit, tp.ID, want.Unit)
-		}
-		values[i] = x.Value
-	}
-	slices.Sort(values)
-	value := values[len(values)/2]
-	n := note{ref: refsOf(g), point: tp, key: r.Key, readings: g, function: tp.Function, toneHz: r.ToneHz}
-	if len(path) == 0 || !want.Known {
-		p.aside = append(p.aside, judge(def, tp, r, value, want))
-		return nil
-	}
-	n.toneHz = cmp.Or(r.ToneHz, tp.ToneHz)
-	own := r.ToneHz == 0 || r.ToneHz == tp.ToneHz
-	n.wide = !own
-	y, signed := ratioDB(value, want.Value)
-	m := p.eng.reading(tp, y)
-	if !signed {
-		m.pSpot = 0.9 // the other sign than expected: this is not that point
-		y = zeroDB
-		m.y = y
-	}
-	project := scalar(0, 0)
-	prior := p.eng.ownPrior(tp, r.Key)
-	if !own {
-		project = scalar(toneShares(r.ToneHz, def.Reference.ToneHz))
-		prior = offsetPrior{sd: wideOffsetDB, look: siblingSDDB, wide: true}
-	}
-	n.y = y
-	n.text = readingText(def, tp, r.Key, value, want, n.toneHz, own)
-	o := &observation{path: p.path(path), states: readStates, like: m.like, y: y, hasY: true, space: newSpace(project)}
-	tone := 0.0
-	if !own {
-		tone = r.ToneHz
-	}
-	o.fam = p.offset(fmt.Sprintf("%s|%s|%s|%g", r.Session, r.Instrument, tp.ID, tone), prior)
-	p.add(o, n)
-	return nil
-}
-
-// reading is the error model of one reading at a test point.
-func (e *Engine) reading(tp *machine.TestPoint, y float64) readingModel {
-	m := readingModel{y: y, sd: siblingSDDB, pSpot: wrongSpot}
-	if dc(tp) {
-		m.sd = dcSpreadDB
-	}
-	if tp.Connector != "" {
-		m.pSpot = wrongPin
-	}
-	if tp.Each != "" {
-		m.pTrack = wrongTrack
-	}
-	return m
-}
-
-// dc says that a point carries a steady voltage.
-func dc(tp *machine.TestPoint) bool { return tp.ToneHz == 0 }
-
-// ownPrior is the offset of a reading at the point's own tone: the spread that
-// the definition states plus the instrument.
-func (e *Engine) ownPrior(tp *machine.TestPoint, key string) offsetPrior {
-	sd := e.def.Expected(tp, key).SDDB()
-	if dc(tp) {
-		sd = math.Hypot(sd, dcInstrumentDB)
-		return offsetPrior{sd: sd, slip: sd, look: dcSpreadDB} // a steady voltage hardly misleads
-	}
-	sd = math.Hypot(sd, acInstrumentDB)
-	return offsetPrior{sd: sd, slip: 2*sd + misleadingDB, look: siblingSDDB}
 }
 
 // toneShares is how much of a fault's treble and bass effect, which are stated
@@ -300,11 +179,22 @@ const maxNodes = 250
 func gridOf(prior offsetPrior, sorted []float64) family {
 	out := family{wide: prior.wide}
 	step := prior.step(len(sorted))
-	density := func(x float64) float64 {
+	usual := func(x float64) float64 {
 		return (1-misleading)*gauss(x, prior.sd) + misleading*gauss(x, math.Hypot(prior.sd, prior.slip))
 	}
+	density := usual
 	keep := func(float64) bool { return true }
 	low, high := -3*(prior.sd+prior.slip), 3*(prior.sd+prior.slip)
+	if len(prior.falls) > 0 {
+		low -= slices.Max(prior.falls)
+		density = func(x float64) float64 {
+			sum := 0.0
+			for _, d := range prior.falls {
+				sum += usual(x + d)
+			}
+			return sum
+		}
+	}
 	if prior.wide {
 		median := sorted[len(sorted)/2]
 		density = func(x float64) float64 { return gauss(x-median, prior.sd) }

@@ -22,6 +22,8 @@ type problem struct {
 	priors []offsetPrior            // per family
 	works  []Work                   // by Seq
 	look   look                     // of the evidence that is being added
+
+	instruments []Instrument // the register
 }
 
 // note says in words what an observation was.
@@ -32,7 +34,8 @@ type note struct {
 	point    *machine.TestPoint
 	check    *Check
 	readings []Reading // repeats in one probe setting
-	measure  string    // level, treble, bass, noise or shape of a capture
+	model    *readingModel
+	measure  string // level, treble, bass, noise or shape of a capture
 	shape    *shapeFinding
 	y        float64 // dB relative to what is expected
 	toneHz   float64
@@ -170,7 +173,7 @@ func servedTracks(def *machine.Definition) (map[replica][]string, error) {
 
 // build makes the model of the evidence.
 func (e *Engine) build(ev Evidence) (*problem, error) {
-	p := &problem{eng: e, comp: map[machine.Instance]int{}, fams: map[string]int{},
+	p := &problem{eng: e, instruments: ev.Instruments, comp: map[machine.Instance]int{}, fams: map[string]int{},
 		model: &model{scopes: slices.Clone(e.atlas.scopes), maxFaults: e.opt.MaxFaults}}
 	ev = ev.sorted()
 	if err := p.addWorks(ev.Works); err != nil {

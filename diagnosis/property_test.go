@@ -155,7 +155,8 @@ func TestOrderOfEvidence(t *testing.T) {
 }
 
 // TestRepeatsInOneSetting: the same reading again without moving the probe
-// changes nothing; with a fresh setting it does.
+// changes next to nothing, once a display caught while ranging and a slip of typing are
+// out of the question; with a fresh setting it does.
 func TestRepeatsInOneSetting(t *testing.T) {
 	t.Parallel()
 	e := smallEngine(t)
@@ -167,13 +168,16 @@ func TestRepeatsInOneSetting(t *testing.T) {
 		again := ev
 		r := ev.Readings[rapid.IntRange(0, len(ev.Readings)-1).Draw(t, "which")]
 		r.Ref = "reading again"
-		again.Readings = append(slices.Clone(ev.Readings), r)
+		ev.Readings = append(slices.Clone(ev.Readings), r)
+		again.Readings = append(slices.Clone(ev.Readings), r, r, r)
 		p1, q1 := posteriorOf(t, e, ev)
 		p2, q2 := posteriorOf(t, e, again)
 		a, b := byPart(p1, q1), byPart(p2, q2)
 		for part := range a {
-			if math.Abs(a[part]-b[part]) > 1e-12 {
-				t.Fatalf("%s: %v once, %v repeated without moving the probe", part, a[part], b[part])
+			// Five readings have a mean that is better known than that of two, by 4 % of
+			// the scale of one at most.
+			if bits := bitsOf(b[part], a[part]); math.Abs(bits) > 0.15 {
+				t.Fatalf("%s: %v twice, %v five times without moving the probe, %.2f bit", part, a[part], b[part], bits)
 			}
 		}
 	})
@@ -369,25 +373,34 @@ func drawReading(rng *rand.Rand, b *bench, e *Engine, tp *machine.TestPoint, key
 			break
 		}
 	}
-	mean, sd := t.db[qLevel], math.Hypot(m.sd, t.sd[qLevel])
-	if t.dead || mean < floorDB {
-		mean, sd = floorDB, math.Hypot(m.sd, floorSDDB)
+	at := func(scale float64) float64 { // Student's t with 4 degrees of freedom
+		chi2 := -2 * math.Log((1-rng.Float64())*(1-rng.Float64()))
+		return scale * rng.NormFloat64() / math.Sqrt(chi2/4)
 	}
-	y := offset + mean + sd*rng.NormFloat64()
+	right := func(sd float64) float64 {
+		mean := t.db[qLevel]
+		if t.dead || mean < floorDB {
+			return offset + floorDB + math.Hypot(math.Hypot(m.sd, sd), floorSDDB)*rng.NormFloat64()
+		}
+		return offset + mean + at(math.Hypot(math.Hypot(m.sd, sd), t.sd[qLevel]))
+	}
+	y := right(0)
 	u = rng.Float64()
-	for k, p := range m.prior() {
-		if u -= p; u >= 0 {
+	for _, w := range m.ways {
+		if u -= w.p; u >= 0 {
 			continue
 		}
-		switch k {
-		case readSpot:
+		switch w.shows {
+		case anything:
 			y = -90 + spotRangeDB*rng.Float64()
-		case readTrack:
-			y = offset + math.Hypot(m.sd, otherTrackDB)*rng.NormFloat64()
-		case readUp:
-			y += unitSlipDB
-		case readDown:
-			y -= unitSlipDB
+		case through:
+			y = w.db + right(w.sd)
+		case sound:
+			y = offset + w.db + at(math.Hypot(m.sd, w.sd))
+		case floor:
+			y = floorDB + floorSDDB*rng.NormFloat64()
+		default:
+			panic("the small recorder has no connector")
 		}
 		break
 	}

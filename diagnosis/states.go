@@ -7,7 +7,6 @@ import (
 	"slices"
 
 	"headstack/machine"
-	"headstack/unit"
 )
 
 // When a stage is called proved or suspect.
@@ -116,82 +115,4 @@ func strongest(list []Because) []Because {
 		return cmp.Or(cmp.Compare(math.Abs(b.Bits), math.Abs(a.Bits)), cmp.Compare(a.Ref, b.Ref))
 	})
 	return list[:min(len(list), maxBecause)]
-}
-
-// doubtP is the probability of being wrong from which an observation is better
-// taken again, and doubtTimes by how much it must exceed its prior.
-const (
-	doubtP     = 0.25
-	doubtTimes = 3
-)
-
-// tryAgain begins the doubt of a check.
-const tryAgain = "Try again before building on it"
-
-// doubts lists the observations that the rest contradicts, worst first.
-func (p *problem) doubts(post *posterior) []Doubt {
-	var out []Doubt
-	for o, states := range post.wrong {
-		wrong := 1 - states[0]
-		if wrong < doubtP || wrong < doubtTimes*p.priorWrong(o) {
-			continue
-		}
-		n := &p.notes[o]
-		out = append(out, Doubt{Ref: n.ref, P: wrong, Text: p.doubtText(n, states, wrong)})
-	}
-	slices.SortStableFunc(out, func(a, b Doubt) int { return cmp.Or(cmp.Compare(b.P, a.P), cmp.Compare(a.Ref, b.Ref)) })
-	return out
-}
-
-// priorWrong is the probability that an observation of this kind is wrong.
-func (p *problem) priorWrong(o int) float64 {
-	if n := p.notes[o]; n.shape != nil {
-		return n.shape.wrong
-	}
-	if p.model.obs[o].states != readStates {
-		return 0.02
-	}
-	if pin := p.notes[o].point; pin != nil && pin.Connector != "" {
-		return wrongPin + typingSlip
-	}
-	return wrongSpot + typingSlip
-}
-
-func (p *problem) doubtText(n *note, states []float64, wrong float64) string {
-	if n.check != nil {
-		return fmt.Sprintf(tryAgain+": %s says %s, which the rest contradicts (wrong with %s).", n.ref, n.text, unit.Probability(wrong))
-	}
-	again := fmt.Sprintf("Re-take %s first", n.ref)
-	if n.shape != nil && len(n.shape.keys) > 1 {
-		why := "It does not fit the rest"
-		if wrong > 0.9 {
-			why = "No stage as described does that"
-		}
-		return fmt.Sprintf("%s: %s. %s (wrong with %s). Is the tape what it is said to be, and does every switch stand where it should?",
-			capital(n.ref), n.text, why, unit.Probability(wrong))
-	}
-	if n.measure != "" {
-		return fmt.Sprintf("Capture again before building on %s: %s does not fit the rest (wrong with %s). Is the channel the track it is said to be?", n.ref, n.text, unit.Probability(wrong))
-	}
-	worst := readSpot
-	for k := readSpot; k < readStates; k++ {
-		if states[k] > states[worst] {
-			worst = k
-		}
-	}
-	switch worst {
-	case readUp:
-		return fmt.Sprintf("%s: %s is about 1000 times what fits the rest. Unit slip, mV read as V? (wrong with %s)", again, n.text, unit.Probability(wrong))
-	case readDown:
-		return fmt.Sprintf("%s: %s is about a thousandth of what fits the rest. Unit slip, V read as mV? (wrong with %s)", again, n.text, unit.Probability(wrong))
-	case readTrack:
-		return fmt.Sprintf("%s: %s looks like another track's. Wrong track probed, or solo left on? (wrong with %s)", again, n.text, unit.Probability(wrong))
-	}
-	why := "Wrong spot, or mistyped?"
-	if c, ok := p.eng.def.Connector(n.point.Connector); ok && c.Mirrored {
-		why = "Wrong pin: " + c.ID + " is mirrored, its pins run the other way on the other board. Or mistyped?"
-	} else if n.point.Connector != "" {
-		why = "Wrong pin or wrong side of " + n.point.Connector + ", or mistyped?"
-	}
-	return fmt.Sprintf("%s with a fresh probe: %s does not fit the rest (wrong with %s). %s", again, n.text, unit.Probability(wrong), why)
 }
