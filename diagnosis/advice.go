@@ -1,8 +1,6 @@
 package diagnosis
 
 import (
-	"context"
-
 	"headstack/machine"
 	"headstack/unit"
 )
@@ -16,6 +14,8 @@ type Situation struct {
 	// Brief leaves out what is only for reading: by which evidence stages are
 	// cleared and why, texts of actions. It saves most of the time.
 	Brief bool
+	// Fast plans one step ahead only.
+	Fast bool
 }
 
 // Advice is what is known and what to do next, in the form of the contract for
@@ -134,10 +134,4 @@ type Unproven struct {
 	Symptom string   `json:"symptom"`
 	Returns float64  `json:"returns_probability"` // that it comes back
 	Asks    []string `json:"asks"`                // what would prove it
-}
-
-// Advise says what is known and what to do next. The error says which entry
-// cannot be understood, or is the context's.
-func (e *Engine) Advise(ctx context.Context, ev Evidence, now Situation) (*Advice, error) {
-	panic("being built")
 }

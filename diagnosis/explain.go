@@ -58,12 +58,12 @@ func accuse(p *problem, post *posterior) *accusation {
 	a := &accusation{p: p, post: post, in: map[int]bool{}, memo: map[[2]int]list{}, rows: map[[2]int][]weighted{}}
 	var found []int
 	for c := range p.seen {
-		f := post.faulty(c)
+		f := post.faulty(c) // cured or not: what was accused may still be there
 		if f >= accusedP && bitsOf(f, p.model.components[c].prior) >= accusedBits {
 			found = append(found, c)
 		}
 	}
-	slices.SortStableFunc(found, func(x, y int) int { return cmp.Compare(post.faulty(y), post.faulty(x)) })
+	slices.SortStableFunc(found, func(x, y int) int { return cmp.Compare(p.now(post, y), p.now(post, x)) })
 	for _, c := range found[:min(len(found), maxAccused)] {
 		a.in[c] = true
 	}
@@ -115,8 +115,8 @@ func (a *accusation) touches(n *node, f *faultSet) bool {
 func (a *accusation) causes(atoms []atomRef) []cause {
 	var out []cause
 	for _, at := range atoms {
-		if a.in[at.comp] {
-			out = append(out, cause{at.comp, a.p.model.components[at.comp].atoms[at.atom].mode})
+		if x := &a.p.model.components[at.comp].atoms[at.atom]; a.in[at.comp] && x.effect.until == 0 {
+			out = append(out, cause{at.comp, x.mode})
 		}
 	}
 	slices.SortFunc(out, compareCauses)

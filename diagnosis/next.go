@@ -128,7 +128,7 @@ func (e *Engine) readingsNext(p *problem, a *accusation, way func([]machine.Inst
 			if err != nil || len(path) == 0 || !want.Known {
 				continue
 			}
-			r := reader{e, p, a, tp, key, path, way, whole}
+			r := reader{e: e, p: p, a: a, tp: tp, key: key, path: path, way: way, whole: whole}
 			if !had[readingAt{tp.ID, key, tp.ToneHz}] {
 				out = append(out, r.own(want))
 			}
@@ -162,6 +162,8 @@ type reader struct {
 	path  []machine.Instance
 	way   func([]machine.Instance) []hypothesis
 	whole bool
+	// spreadDB is the standard deviation of what it shows about what is expected.
+	spreadDB float64
 }
 
 func (r reader) name() string { return pointName(r.e.def, r.tp, r.key) }

@@ -41,7 +41,7 @@ func (p *problem) stageStates(post *posterior, loo [][]float64) []StageState {
 			out = append(out, st)
 			continue
 		}
-		st.P = post.faulty(c)
+		st.P = p.now(post, c)
 		st.Modes = p.modes(c, post)
 		p.because(&st, c, loo)
 		change := bitsOf(st.P, a.prior[in])
@@ -60,7 +60,9 @@ func (p *problem) stageStates(post *posterior, loo [][]float64) []StageState {
 func (p *problem) modes(c int, post *posterior) []ModeP {
 	sum := map[int]float64{}
 	for k, at := range p.model.components[c].atoms {
-		sum[at.mode] += post.fault[c][k]
+		if at.effect.until == 0 {
+			sum[at.mode] += post.fault[c][k]
+		}
 	}
 	return sortedModes(p.eng.atlas.modes[p.seen[c].Stage], sum)
 }

@@ -1,0 +1,203 @@
+package diagnosis
+
+import (
+	"cmp"
+	"context"
+	"fmt"
+	"math"
+	"slices"
+
+	"headstack/plan"
+	"headstack/unit"
+)
+
+// maxSteps is how many actions advice lists.
+const maxSteps = 12
+
+// Advise says what is known and what to do next. The error says which entry
+// cannot be understood, or is the context's.
+func (e *Engine) Advise(ctx context.Context, ev Evidence, now Situation) (*Advice, error) {
+	p, err := e.build(ev)
+	if err != nil {
+		return nil, err
+	}
+	post, err := solve(p.model)
+	if err != nil {
+		return nil, err
+	}
+	out, err := e.advise(ctx, p, post, accuse(p, post), now)
+	if err != nil {
+		return nil, err
+	}
+	if !now.Brief {
+		p.explainStages(post, post.without(), ev, out)
+	}
+	return out, nil
+}
+
+// advise is advice without the reasons of suspects and cleared stages.
+func (e *Engine) advise(ctx context.Context, p *problem, post *posterior, a *accusation, now Situation) (*Advice, error) {
+	doubts := p.doubts(post)
+	g := e.newPlanning(p, post, a, now)
+	if _, err := g.openNow(); err != nil {
+		return nil, err
+	}
+	out := &Advice{Suspects: []SuspectStage{}, Cleared: []ClearedStage{}, Recheck: []Recheck{}, Actions: []Step{}, Unproven: []Unproven{},
+		MassLeftOut: post.s.outside(), PFaultFree: g.states[0].p}
+	for _, d := range doubts {
+		out.Recheck = append(out.Recheck, Recheck{Reading: d.Ref, ProbabilityWrong: d.P, Why: d.Text})
+	}
+	out.Suspects = p.suspectStages(post)
+	out.Unproven = p.unproven(post)
+	if err := g.rank(ctx, post, doubts, out); err != nil {
+		return nil, err
+	}
+	g.addUntried(out)
+	g.stop(out)
+	return out, nil
+}
+
+// suspectStages are the stages that the evidence accuses as things stand.
+func (p *problem) suspectStages(post *posterior) []SuspectStage {
+	out := []SuspectStage{}
+	for c, in := range p.seen {
+		f := p.now(post, c)
+		if f < suspectP || bitsOf(f, p.model.components[c].prior) < suspectBits {
+			continue
+		}
+		modes := p.modes(c, post)
+		out = append(out, SuspectStage{Stage: in.Stage.ID, Track: in.Key, Mode: modes[0].Mode, Probability: f, Part: in.Part(), Cause: modes[0].Cause, By: []string{}})
+	}
+	slices.SortStableFunc(out, func(x, y SuspectStage) int {
+		return cmp.Or(cmp.Compare(y.Probability, x.Probability), cmp.Compare(x.Stage, y.Stage), compareKeys(x.Track, y.Track))
+	})
+	return out
+}
+
+// rank lets the planner choose.
+func (g *planning) rank(ctx context.Context, post *posterior, doubts []Doubt, out *Advice) error {
+	if len(g.states) == 1 {
+		return nil
+	}
+	prob := g.gather(post, doubts)
+	m, err := plan.New(prob)
+	if err != nil {
+		return fmt.Errorf("diagnosis: planning: %w", err)
+	}
+	open, err := g.openNow()
+	if err != nil {
+		return err
+	}
+	r, err := m.Rank(ctx, plan.Situation{Open: open}, plan.Options{Fast: g.now.Fast})
+	if err != nil {
+		return fmt.Errorf("diagnosis: planning: %w", err)
+	}
+	out.Minutes = unit.Minutes(r.Cost)
+	seen := map[string]bool{}
+	for _, c := range r.Steps {
+		s := g.finish(c.Action, &prob.Actions[c.Action], c.Outcomes)
+		if seen[s.ID] || len(out.Actions) == maxSteps {
+			continue
+		}
+		seen[s.ID] = true
+		s.GainMinutes = c.Gain
+		out.Actions = append(out.Actions, s)
+	}
+	return nil
+}
+
+// addUntried proposes functions that nothing has tried: what is handed over untried may
+// come back.
+func (g *planning) addUntried(out *Advice) {
+	e, p := g.e, g.p
+	var list []Step
+	for i := range e.def.Functions {
+		f := &e.def.Functions[i]
+		if f.CheckMinutes == 0 {
+			continue
+		}
+		for _, key := range e.def.ReplicaKeys(f.Each) {
+			if slices.ContainsFunc(p.notes, func(n note) bool { return n.check != nil && n.function == f.ID && n.key == key }) {
+				continue
+			}
+			id := "check/" + f.ID + "/" + key
+			path, err := e.def.Path(f.ID, key)
+			if err != nil || slices.ContainsFunc(out.Actions, func(s Step) bool { return s.ID == id }) {
+				continue
+			}
+			good := 1.0
+			for _, in := range path {
+				if c, ok := p.comp[in]; ok && !g.a.in[c] {
+					good *= 1 - p.now(g.a.post, c)
+				} else if !ok {
+					good *= 1 - e.atlas.prior[in]
+				}
+			}
+			closing, _, minutes := g.access(plan.None, g.inTheWay(plan.None))
+			s := Step{ID: id, Kind: StepCheck, Target: f.ID + " " + key, Function: f.ID, Key: key, Expect: "works", Close: closing, Cautions: []string{},
+				Minutes: unit.Minutes(f.CheckMinutes + minutes), Predicts: []Prediction{{"works", good}, {"faulty", 1 - good}}}
+			s.GainMinutes = (1-good)*returnMinutes - float64(s.Minutes)
+			s.Text = "Try " + f.ID
+			if it := item(f, key); it != "" {
+				s.Text += " on " + it
+			}
+			s.Text += ": " + f.Name + "."
+			s.Why = fmt.Sprintf("Nothing has tried it, suspects aside; it passes %d stages.", len(path))
+			if s.GainMinutes > 0 {
+				list = append(list, s)
+			}
+		}
+	}
+	slices.SortStableFunc(list, func(x, y Step) int {
+		return cmp.Compare(y.GainMinutes/float64(y.Minutes), x.GainMinutes/float64(x.Minutes))
+	})
+	done := len(out.Actions) == 0 || out.Actions[0].Kind == StepClose
+	if done {
+		out.Actions = append(list, out.Actions...)
+	} else {
+		out.Actions = append(out.Actions, list...)
+	}
+	out.Actions = out.Actions[:min(len(out.Actions), maxSteps)]
+}
+
+// stop says whether anything but the repair itself would lower the expected total.
+func (g *planning) stop(out *Advice) {
+	lead := g.leading()
+	wrong := 0.0
+	for i := range g.states {
+		for _, c := range g.states[i].comps {
+			if !slices.Contains(lead, c) {
+				wrong += g.states[i].p
+				break
+			}
+		}
+	}
+	out.Stop.WrongFixProbability = math.Min(1, wrong+out.MassLeftOut*(1-wrong))
+	switch {
+	case len(out.Actions) == 0:
+		out.Stop.Reached, out.Stop.Reason = true, "Nothing that could be tried would lower the expected total."
+	case out.Actions[0].Kind == StepClose:
+		out.Stop.Reached, out.Stop.Reason = true, "What remains to be tried costs more than it can save."
+	case out.Actions[0].Kind == StepRepair || out.Actions[0].Kind == StepClean:
+		out.Stop.Reached, out.Stop.Reason = true, "No further test lowers the expected total: work on it, then try again."
+	default:
+		out.Stop.Reason = "A test before the repair lowers the expected total."
+	}
+	for _, s := range out.Actions {
+		if s.Kind == StepCheck || s.Kind == StepReading || s.Kind == StepProvoke {
+			out.Stop.Lowers = fmt.Sprintf("%s (%.2g min)", s.Target, float64(s.Minutes))
+			break
+		}
+	}
+}
+
+// leading is the set of components that the likeliest state holds.
+func (g *planning) leading() []int {
+	best := 0
+	for i := range g.states {
+		if g.states[i].p > g.states[best].p {
+			best = i
+		}
+	}
+	return g.states[best].comps
+}
