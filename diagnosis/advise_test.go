@@ -15,6 +15,7 @@ func advised(t *testing.T, ev Evidence, now Situation) *Advice {
 	if err != nil {
 		t.Fatal(err)
 	}
+	now.Brief = true
 	a, err := e.Advise(context.Background(), ev, now)
 	if err != nil {
 		t.Fatal(err)
@@ -161,7 +162,7 @@ func TestSwapFollowsThePart(t *testing.T) {
 		b.check("play", k, map[bool]Outcome{true: Faulty, false: Works}[k == "3"], map[bool]Symptom{true: SymptomWeak}[k == "3"])
 	}
 	onCard := func(ev Evidence) float64 {
-		a, err := e.Advise(context.Background(), ev, Situation{})
+		a, err := e.Advise(context.Background(), ev, Situation{Brief: true})
 		if err != nil {
 			t.Fatal(err)
 		}

@@ -12,7 +12,7 @@ import (
 // maxSubsets is how many parts of the evidence are weighed to find smallest sets, and
 // maxBy the most observations that a smallest set is looked for in.
 const (
-	maxSubsets = 400
+	maxSubsets = 60
 	maxBy      = 6
 )
 

@@ -26,7 +26,7 @@ var mayImport = map[string][]string{
 	"measure":       {"dsp", "programme", "tape", "testtape", "unit"},
 	"signature":     {"measure", "tape", "testtape", "unit"},
 	"machine":       {"tape", "unit"},
-	"diagnosis":     {"infer", "machine", "measure", "signature", "unit"},
+	"diagnosis":     {"infer", "machine", "measure", "plan", "signature", "unit"},
 	"plot":          {"measure", "signature", "unit"},
 	"job":           {"capture", "diagnosis", "dsp", "machine", "measure", "programme", "signature", "tape", "testtape", "unit"},
 	"job/memory":    {"job"},
