@@ -1,6 +1,10 @@
 package plan
 
-import "math"
+import (
+	"cmp"
+	"math"
+	"slices"
+)
 
 // crew works out what it costs to go straight to the repairs: the expected cost of
 // a fixed sequence of repairs, each proved or not, when the only thing looked at is
@@ -19,57 +23,75 @@ import "math"
 //
 // A crew has its own memory and serves one goroutine.
 type crew struct {
-	m     *Model
-	w     []float64 // mass by state, what has ended taken out
-	left  float64   // its sum
-	gain  []float64 // of each action that is a repair: share · mass
-	order []int32   // repairs at hand in order of gain over cost
-	block []int32
-	best  []int32
-	seen  []bool
-	moved []float64
-	open  uint64
-	used  used
-	spent float64
+	m      *Model
+	done   float64   // part of the mass at which a sequence counts as finished
+	w      []float64 // mass by state, what has ended taken out
+	left   float64   // its sum
+	tiny   float64   // mass that no repair is made for
+	tail   float64   // cost of what is left at the end, by mass; at least that of what was there
+	gain   []float64 // of each repair, by number in Model.repairs: share · mass
+	listed []bool    // whether it is in line
+	line   []turn    // repairs at hand in order of gain over cost
+	proof  []float64 // of each closer, its cost from a place
+	block  []int32   // actions of the blocks that are compared
+	moved  []float64
+	open   uint64
+	used   used
+	spent  float64
 }
 
-// negligible is the part of the mass at which a sequence counts as finished.
-const negligible = 1e-9
-
-func newCrew(m *Model) *crew {
-	return &crew{m: m, w: make([]float64, m.n), gain: make([]float64, len(m.acts)), seen: make([]bool, len(m.acts))}
+// turn is a repair in line.
+type turn struct {
+	key, gain, cost float64
+	perCost         float64 // 1/cost
+	need, shut      uint64
+	repair          int32
+	shows           bool // by itself, whether it cured
 }
 
-// load takes a belief, normalised or not.
-func (c *crew) load(b []float64) {
-	copy(c.w, b)
+// A sequence counts as finished when this part of the mass is left: for a policy that
+// is followed, and for the many that are compared with each other. What is left is
+// taken to cost what it costs where all began.
+const (
+	doneFollowed = 1e-9
+	doneCompared = 0.01
+)
+
+func newCrew(m *Model, done float64) *crew {
+	return &crew{m: m, done: done, w: make([]float64, m.n), gain: make([]float64, len(m.repairs)),
+		listed: make([]bool, len(m.repairs)), proof: make([]float64, len(m.closers))}
 }
+
+// load takes masses of all states.
+func (c *crew) load(b []float64) { copy(c.w, b) }
 
 // loadSparse takes masses of some states.
-func (c *crew) loadSparse(ids []int32, w []float64) {
+func (c *crew) loadSparse(b belief) {
 	clear(c.w)
-	for i, s := range ids {
-		c.w[s] = w[i]
+	for i, s := range b.ids {
+		c.w[s] = b.w[i]
 	}
 }
 
 // run is the cost, times the mass that was loaded, and the first action.
 func (c *crew) run(open uint64, u used) (cost float64, first int32) {
 	c.open, c.used, c.spent = open, u, 0
-	c.left = sumOf(c.w)
-	if c.left <= 0 {
+	all := sumOf(c.w)
+	c.left, c.tiny = all, all*c.done*1e-3
+	if all <= 0 {
 		return 0, None
 	}
-	done := negligible * c.left
+	c.line = c.line[:0]
+	clear(c.listed)
 	c.survey()
 	first = None
-	least := math.Inf(1)
-	stop := int32(None) // the first action if the sequence ends at least
+	least, stop := math.Inf(1), int32(None) // of ending for sure at some point, and the first action then
 	for range 4*len(c.m.repairs) + 16 {
-		if e, a := c.ender(); c.spent+e < least {
-			least, stop = c.spent+e, first
-			if first == None {
-				stop = a
+		if len(c.m.enders) > 0 {
+			if e, a := c.ender(); c.spent+e < least {
+				if least, stop = c.spent+e, first; first == None {
+					stop = a
+				}
 			}
 		}
 		block, closer := c.next()
@@ -82,89 +104,92 @@ func (c *crew) run(open uint64, u used) (cost float64, first int32) {
 			}
 		}
 		for _, r := range block {
-			if len(block) == 1 || c.gain[r] > 1e-9*c.left {
+			if len(block) == 1 || c.gain[c.m.number[r]] > c.tiny {
 				c.do(r)
 			}
 		}
 		if closer != None {
 			c.do(closer)
 		}
-		if c.left <= done {
+		if c.left <= c.done*all || c.spent >= least {
+			if c.left > 0 {
+				c.spent += c.left * max(c.tail, c.spent/all)
+			}
 			if c.spent < least {
 				return c.spent, first
 			}
 			return least, stop
 		}
-		if c.spent >= least {
-			return least, stop
-		}
 	}
-	if stuck := c.spent + c.left*(c.m.stuck+c.m.reassembly(c.open)); stuck < least || math.IsInf(least, 1) {
+	if stuck := c.spent + c.left*(c.m.stuck+c.m.reassembly(c.open)); stuck < least || stop == None {
 		return stuck, first
 	}
 	return least, stop
 }
 
-// survey finds the repairs that can help and what share each has.
+// survey finds what each repair gains.
 func (c *crew) survey() {
+	m := c.m
 	clear(c.gain)
 	for s, x := range c.w {
 		if x > 0 {
-			for _, h := range c.m.helps[c.m.helpsAt[s]:c.m.helpsAt[s+1]] {
+			for _, h := range m.helps[m.helpsAt[s]:m.helpsAt[s+1]] {
 				c.gain[h.repair] += x * h.share
 			}
 		}
 	}
-	c.order = c.order[:0]
-	for _, r := range c.m.repairs {
-		c.seen[r] = c.gain[r] > 0
-		if c.seen[r] {
-			c.order = append(c.order, r)
+	for r, g := range c.gain {
+		if g > c.tiny && !c.listed[r] {
+			c.enlist(int32(r))
 		}
 	}
-	c.sort()
 }
 
-// sort puts the repairs in order of gain over cost, stable: the order changes little
-// from one block to the next, which insertion takes advantage of.
-func (c *crew) sort() {
-	keep := c.order[:0]
-	tiny := 1e-12 * c.left
-	for _, r := range c.order {
-		if c.gain[r] > tiny && !c.used.has(c.m.acts[r].once) {
-			keep = append(keep, r)
-		} else {
-			c.seen[r] = false
-		}
-	}
-	c.order = keep
-	for i := 1; i < len(keep); i++ {
-		r := keep[i]
-		g, cost := c.gain[r], c.m.acts[r].cost
-		j := i
-		for ; j > 0; j-- {
-			// gain over cost without dividing by 0; ties to the lower index
-			a, b := g*c.m.acts[keep[j-1]].cost, c.gain[keep[j-1]]*cost
-			if a < b || a == b && keep[j-1] < r {
-				break
-			}
-			keep[j] = keep[j-1]
-		}
-		keep[j] = r
-	}
+func (c *crew) enlist(r int32) {
+	c.listed[r] = true
+	f := &c.m.acts[c.m.repairs[r]]
+	c.line = append(c.line, turn{cost: f.cost, perCost: 1 / f.cost, need: f.need, shut: f.shut, repair: r, shows: f.ends != 0})
 }
+
+// sort puts the line in order of gain over cost: it changes little from one block to
+// the next, which insertion takes advantage of. Ties go to the lower index.
+func (c *crew) sort() {
+	n := 0
+	for j := range c.line {
+		t := &c.line[j]
+		t.gain = c.gain[t.repair]
+		if t.gain <= c.tiny || c.used.has(c.m.acts[c.m.repairs[t.repair]].once) {
+			c.listed[t.repair] = false
+			continue
+		}
+		t.key = t.gain * t.perCost // infinite for what is free
+		if n == j && (n == 0 || ahead(&c.line[n-1], t)) {
+			n++
+			continue
+		}
+		moved, i := *t, n
+		for ; i > 0 && !ahead(&c.line[i-1], &moved); i-- {
+			c.line[i] = c.line[i-1]
+		}
+		c.line[i] = moved
+		n++
+	}
+	c.line = c.line[:n]
+}
+
+func ahead(a, b *turn) bool { return a.key > b.key || a.key == b.key && a.repair < b.repair }
 
 // shift changes the mass of a state and with it what its repairs gain.
 func (c *crew) shift(s int32, by float64) {
+	m := c.m
 	c.w[s] += by
 	if c.w[s] < 1e-300 {
 		c.w[s] = 0
 	}
-	for _, h := range c.m.helps[c.m.helpsAt[s]:c.m.helpsAt[s+1]] {
+	for _, h := range m.helps[m.helpsAt[s]:m.helpsAt[s+1]] {
 		c.gain[h.repair] += by * h.share
-		if by > 0 && !c.seen[h.repair] {
-			c.seen[h.repair] = true
-			c.order = append(c.order, h.repair)
+		if by > 0 && !c.listed[h.repair] {
+			c.enlist(h.repair)
 		}
 	}
 }
@@ -195,24 +220,37 @@ func (c *crew) do(a int32) {
 	if f.endP != nil {
 		c.end(f)
 	}
-	if f.once >= 0 && f.moves {
-		c.used[f.once/64] |= 1 << (f.once % 64)
+	if f.once >= 0 || f.moves {
+		c.used = c.m.after(c.used, int(a))
 	}
 }
 
 // end takes out what an action has ended.
 func (c *crew) end(f *act) {
-	out := 0.0
-	for s, p := range f.endP {
-		if x := c.w[s] * p; x > 0 {
-			c.spent += x * c.m.endCost[s]
-			out += x
-			c.shift(int32(s), -x)
+	out, faulty := 0.0, false
+	for _, e := range f.endAt {
+		x := c.w[e.state] * e.p
+		if x <= 0 {
+			continue
 		}
+		c.spent += x * c.m.endCost[e.state]
+		out += x
+		if c.w[e.state] -= x; c.w[e.state] < 1e-300 {
+			c.w[e.state] = 0
+		}
+		faulty = faulty || c.m.helpsAt[e.state+1] > c.m.helpsAt[e.state]
+	}
+	switch {
+	case faulty && f.alike >= 0: // all that repairs help loses the same part
+		for i := range c.line {
+			c.gain[c.line[i].repair] *= 1 - f.alike
+		}
+	case faulty:
+		c.survey()
 	}
 	if out > 0 {
 		c.spent += out * c.m.reassembly(c.open)
-		c.left -= out
+		c.left = max(0, c.left-out)
 	}
 }
 
@@ -221,39 +259,22 @@ func (c *crew) ender() (float64, int32) {
 	best, which := math.Inf(1), int32(None)
 	for _, a := range c.m.enders {
 		f := &c.m.acts[a]
+		if c.used.has(f.once) {
+			continue
+		}
 		cost, open := c.m.access(c.open, f.need, f.shut)
 		total := c.left * (cost + f.cost + c.m.reassembly(open))
 		for s := range f.costIn {
 			total += c.w[s] * f.costIn[s]
 		}
-		if total < best && !c.used.has(f.once) {
-			for s, x := range c.w {
-				if x > 0 {
-					total += x * c.endCostAfter(f, s)
-				}
-			}
+		for s, x := range f.endCost {
+			total += c.w[s] * x
 		}
-		if total < best && !c.used.has(f.once) {
+		if total < best {
 			best, which = total, a
 		}
 	}
 	return best, which
-}
-
-func (c *crew) endCostAfter(f *act, s int) float64 {
-	if f.renews && f.ends == 0 {
-		return 0
-	}
-	for _, mv := range f.from {
-		if int(mv.state) == s {
-			v := 0.0
-			for _, t := range mv.to {
-				v += t.P * c.m.endCost[t.State]
-			}
-			return v
-		}
-	}
-	return c.m.endCost[s]
 }
 
 // choice is the best block so far.
@@ -269,85 +290,102 @@ func (t *choice) over(gain, cost float64) bool { return gain*t.cost > t.gain*cos
 // next is the block of the highest ratio, and the test that proves it; None when
 // its repairs show it themselves. The slice lasts until the next call.
 func (c *crew) next() (block []int32, closer int32) {
+	m := c.m
 	c.sort()
 	c.block = c.block[:0]
 	top := choice{cost: 1, closer: None}
-	for _, v := range c.m.closers {
-		cost, _ := c.m.access(c.open, c.m.acts[v].need, c.m.acts[v].shut)
-		if gain := c.ending(v); top.over(gain, cost+c.m.acts[v].cost) {
-			top = choice{gain, cost + c.m.acts[v].cost, 0, 0, v}
+	for _, v := range m.closers {
+		f := &m.acts[v]
+		if c.used.has(f.once) {
+			continue
 		}
-	}
-	sound := 0.0
-	if c.m.p.Sound != None {
-		sound = c.w[c.m.p.Sound]
-	}
-	here := false
-	for _, p := range c.m.places {
-		cost, open := c.m.access(c.open, p.need, p.shut)
-		if open == c.open {
-			if here {
-				continue
+		gain := 0.0
+		for _, e := range f.rightAt {
+			gain += c.w[e.state] * e.p
+		}
+		if gain > c.tiny {
+			cost, _ := m.access(c.open, f.need, f.shut)
+			if top.over(gain, cost+f.cost) {
+				top = choice{gain, cost + f.cost, 0, 0, v}
 			}
-			here = true
-		}
-		if b := c.prefix(open, cost, sound); top.over(b.gain, b.cost) {
-			top = b
 		}
 	}
-	c.best = append(c.best[:0], c.block[top.from:top.from+top.n]...)
-	return c.best, top.closer
+	if len(c.line) > 0 {
+		sound := 0.0
+		if m.p.Sound != None {
+			sound = c.w[m.p.Sound]
+		}
+		c.prefix(&top, c.open, 0, sound) // what is at hand
+		for _, p := range m.places {
+			cost, open := m.access(c.open, p.need, p.shut)
+			if open != c.open {
+				c.prefix(&top, open, cost, sound)
+			}
+		}
+	}
+	return c.block[top.from : top.from+top.n], top.closer
 }
 
-// ending is the mass that a test ends rightly.
-func (c *crew) ending(v int32) float64 {
-	gain := 0.0
-	f := &c.m.acts[v]
-	if s := c.m.p.Sound; s != None {
-		gain = c.w[s] * f.endP[s]
-	}
-	for s, p := range f.endP {
-		if s != c.m.p.Sound && p > 0 && c.m.endCost[s] == 0 {
-			gain += c.w[s] * p
-		}
-	}
-	return gain
-}
-
-// prefix is the best prefix of the repairs that can be reached with these covers
-// open, with the way to prove it.
-func (c *crew) prefix(open uint64, opening, sound float64) choice {
-	top := choice{cost: 1, closer: None}
+// prefix finds the best prefix of the repairs that can be reached with these covers
+// open, with the way to prove it, and keeps it if it is better than top.
+func (c *crew) prefix(top *choice, open uint64, opening, sound float64) {
+	best := choice{cost: 1, closer: None}
 	gain, cost := sound, opening
 	from, n := len(c.block), 0
 	silent := false // a repair among them does not show whether it cured
-	for _, r := range c.order {
-		f := &c.m.acts[r]
-		if f.need&^open != 0 || f.shut&open != 0 {
+	for i := range c.line {
+		t := &c.line[i]
+		if t.need&^open != 0 || t.shut&open != 0 {
 			continue
 		}
-		c.block = append(c.block, r)
+		if n == 0 && t.key*top.cost <= top.gain && sound <= 0 {
+			return // opening only lowers the ratio of the first
+		}
+		c.block = append(c.block, c.m.repairs[t.repair])
 		n++
-		gain, cost = gain+c.gain[r], cost+f.cost
-		better := f.ends == 0 && !silent // the first that needs a proof may be worth more with the next
-		silent = silent || f.ends == 0
-		if !silent && top.over(gain, cost) {
-			top, better = choice{gain, cost, from, n, None}, true
-		}
-		for _, v := range c.m.closers {
-			if !silent {
-				break
-			}
-			vf := &c.m.acts[v]
-			extra, _ := c.m.access(open, vf.need, vf.shut)
-			if total := cost + extra + vf.cost; top.over(gain, total) {
-				top, better = choice{gain, total, from, n, v}, true
+		gain, cost = gain+t.gain, cost+t.cost
+		better := !t.shows && !silent // the first that needs a proof may be worth more with the next
+		if better {
+			silent = true
+			for k, v := range c.m.closers {
+				f := &c.m.acts[v]
+				access, _ := c.m.access(open, f.need, f.shut)
+				c.proof[k] = access + f.cost
 			}
 		}
-		// in order of ratio: where one more does not help, none after it does
+		if !silent {
+			if best.over(gain, cost) {
+				best, better = choice{gain, cost, from, n, None}, true
+			}
+		} else {
+			for k, v := range c.m.closers {
+				if total := cost + c.proof[k]; best.over(gain, total) {
+					best, better = choice{gain, total, from, n, v}, true
+				}
+			}
+		}
 		if !better {
-			break
+			break // in order of ratio: where one more does not help, none after it does
 		}
 	}
-	return top
+	if best.n > 0 && top.over(best.gain, best.cost) {
+		*top = best
+	}
+}
+
+// gains are the repairs that gain most by cost, covers included, best first.
+func (c *crew) gains(q point) []int32 {
+	c.survey()
+	var by []rated
+	for r, g := range c.gain {
+		if a := c.m.repairs[r]; g > 0 && !q.used.has(c.m.acts[a].once) {
+			by = append(by, rated{a, g / c.m.price(q, a)})
+		}
+	}
+	slices.SortStableFunc(by, func(a, b rated) int { return cmp.Compare(b.by, a.by) })
+	out := make([]int32, len(by))
+	for i, r := range by {
+		out[i] = r.action
+	}
+	return out
 }

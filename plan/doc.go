@@ -36,12 +36,21 @@
 // need a separate test as proof, and covers that this test wants closed. It gives an
 // order with its exact expected cost when nothing but the end is looked at.
 //
-// Rank: where few states and situations remain, exact. Else every action is judged by
-// the cost of repairs after each of its outcomes (myopic value of information over
-// the expected cost of repair), and the best are judged again by following that same
-// rule for some steps (one-step rollout of it). In both cases Q is the cost of a plan
-// that can be carried out, save that states with less than 1e-7 of an outcome's
-// parent are left out.
+// Rank: where few states and situations remain, exact. Else every action worth
+// considering is judged by the cost of repairs after each of its outcomes (myopic value
+// of information over the expected cost of repair), and the best are judged again by
+// following that same rule for some steps (rollout of it). Q is then the cost of a plan
+// that can be carried out, but for what is rounded off to save time: states with less
+// than 1e-7 of the mass and, where more than 16 states are possible, outcomes below
+// 0.3 % and the last 1 % of a sequence of repairs, which are taken to cost what the
+// whole costs.
+//
+// Measured: in 200 random chains of eight stages behind three covers the plan costs
+// 1.0004 of the optimum on average and 1.041 at worst (judged by the repairs alone 1.013
+// and 1.13; information per cost 1.031 and 1.13); in 60 random problems with wrong
+// outcomes, separate proofs and reassembly 1.0006 and 1.027. With 64 states, 150 tests
+// and 12 covers a ranking took 40 to 80 ms of one core at the first step, less later,
+// and 10 ms with [Options.Fast] (2 cores of a shared server, 2026).
 //
 // [ByRatio], [BestOrder], [BestRepairs] and [ByBlocks] are the orders of repairs of
 // the literature in their plain form.

@@ -23,7 +23,9 @@ type Model struct {
 	depth    []float64 // fewest moves of each state to Sound; infinite where there is no way
 
 	tests     []int32 // actions that move nothing
+	again     used    // the tests with Once, which tell something new after a move
 	repairs   []int32 // actions that move something and do not end for sure
+	number    []int32 // of each action, its number among the repairs
 	closers   []int32 // tests with an outcome that ends, not for sure
 	enders    []int32 // actions that end for sure, in every outcome
 	places    []place // where repairs are
@@ -36,7 +38,8 @@ type Model struct {
 // place is one way of laying a machine open for repairs.
 type place struct{ need, shut uint64 }
 
-// help is the share of a state's faults that a repair takes away.
+// help is the share of a state's faults that a repair takes away; the repair by its
+// number.
 type help struct {
 	repair int32
 	share  float64
@@ -53,10 +56,20 @@ type act struct {
 	ends     uint64    // outcomes that end
 	sure     bool      // every outcome ends
 	endP     []float64 // of each state after the move, the chance that the action ends; nil: never
+	endAt    []chance  // those above 0
+	rightAt  []chance  // those of them in which it is right to end: sound, or an end costs nothing
+	alike    float64   // the chance in all states that repairs help, -1 where they differ
+	endCost  []float64 // of each state before the move, the expected cost of ending; nil: nothing
 	once     int       // bit among the actions with Once, -1
 	renews   bool
 	moves    bool
 	from     []move
+}
+
+// chance is the probability of something in a state.
+type chance struct {
+	state int32
+	p     float64
 }
 
 // move is what an action does to one state.
@@ -138,16 +151,6 @@ func (m *Model) flat(a *Action) act {
 		}
 	}
 	f.sure = bits.OnesCount64(f.ends) == f.outcomes
-	if f.ends != 0 {
-		f.endP = make([]float64, m.n)
-		for s := range f.endP {
-			for o := range f.outcomes {
-				if f.ends>>o&1 != 0 {
-					f.endP[s] += f.chance(s, o)
-				}
-			}
-		}
-	}
 	for s, row := range a.To {
 		if len(row) == 0 || len(row) == 1 && row[0].State == s {
 			continue
@@ -155,7 +158,37 @@ func (m *Model) flat(a *Action) act {
 		f.moves = true
 		f.from = append(f.from, move{int32(s), row})
 	}
+	if f.ends != 0 {
+		m.flatEnds(&f)
+	}
 	return f
+}
+
+func (m *Model) flatEnds(f *act) {
+	f.endP = make([]float64, m.n)
+	for s := range f.endP {
+		for o := range f.outcomes {
+			if f.ends>>o&1 != 0 {
+				f.endP[s] += f.chance(s, o)
+			}
+		}
+		if f.endP[s] > 0 {
+			f.endAt = append(f.endAt, chance{int32(s), f.endP[s]})
+			if s == m.p.Sound || m.endCost[s] == 0 {
+				f.rightAt = append(f.rightAt, chance{int32(s), f.endP[s]})
+			}
+		}
+	}
+	f.endCost = make([]float64, m.n)
+	for s := range f.endCost {
+		f.endCost[s] = f.endP[s] * m.endCost[s]
+	}
+	for _, mv := range f.from {
+		f.endCost[mv.state] = 0
+		for _, t := range mv.to {
+			f.endCost[mv.state] += t.P * f.endP[t.State] * m.endCost[t.State]
+		}
+	}
 }
 
 // chance of an outcome in a state, after the move.
@@ -166,13 +199,16 @@ func (a *act) chance(state, outcome int) float64 {
 	return a.like[state*a.outcomes+outcome]
 }
 
+// sort puts the actions into groups.
 func (m *Model) sort() {
+	m.number = make([]int32, len(m.acts))
 	for i := range m.acts {
 		a := &m.acts[i]
 		switch {
 		case a.renews || a.sure:
 			m.enders = append(m.enders, int32(i))
 		case a.moves:
+			m.number[i] = int32(len(m.repairs))
 			m.repairs = append(m.repairs, int32(i))
 			if p := (place{a.need, a.shut}); !slices.Contains(m.places, p) {
 				m.places = append(m.places, p)
@@ -182,6 +218,9 @@ func (m *Model) sort() {
 		}
 		if !a.moves && !a.sure && !a.renews {
 			m.tests = append(m.tests, int32(i))
+			if a.once >= 0 {
+				m.again[a.once/64] |= 1 << (a.once % 64)
+			}
 		}
 	}
 }
@@ -223,7 +262,7 @@ func (m *Model) weighHelp() {
 				}
 			}
 			if share > 0 {
-				lists[f.state] = append(lists[f.state], help{r, share})
+				lists[f.state] = append(lists[f.state], help{m.number[r], share})
 			}
 		}
 	}
@@ -232,6 +271,23 @@ func (m *Model) weighHelp() {
 		m.helps = append(m.helps, l...)
 	}
 	m.helpsAt = append(m.helpsAt, int32(len(m.helps)))
+	for i := range m.acts {
+		m.acts[i].alike = m.alike(&m.acts[i])
+	}
+}
+
+func (m *Model) alike(f *act) float64 {
+	p := -1.0
+	for s := range f.endP {
+		if m.helpsAt[s+1] == m.helpsAt[s] {
+			continue
+		}
+		if p >= 0 && f.endP[s] != p {
+			return -1
+		}
+		p = f.endP[s]
+	}
+	return p
 }
 
 // access is the cost of closing what an action wants closed and opening what it
@@ -265,10 +321,8 @@ func (m *Model) reassembly(open uint64) float64 {
 func (m *Model) after(u used, a int) used {
 	f := &m.acts[a]
 	if f.moves {
-		for _, t := range m.tests {
-			if b := m.acts[t].once; b >= 0 {
-				u[b/64] &^= 1 << (b % 64)
-			}
+		for i, again := range m.again[:m.onceWords] {
+			u[i] &^= again
 		}
 	}
 	if f.renews {

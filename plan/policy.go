@@ -135,7 +135,7 @@ func (m *Model) Repairs() Policy {
 		if err != nil {
 			return None
 		}
-		w := newCrew(m)
+		w := newCrew(m, doneFollowed)
 		w.load(q.b)
 		_, first := w.run(q.open, q.used)
 		return int(first)

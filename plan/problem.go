@@ -185,7 +185,7 @@ func (p *Problem) checkAction(a *Action) error {
 		return fmt.Errorf("%d outcomes, at most %d", outcomes, maxOutcomes)
 	}
 	if a.Ends != nil && len(a.Ends) != outcomes {
-		return fmt.Errorf("Ends has %d entries for %d outcomes", len(a.Ends), outcomes)
+		return fmt.Errorf("ends for %d outcomes of %d", len(a.Ends), outcomes)
 	}
 	for s, row := range a.Like {
 		if len(row) != outcomes {

@@ -12,11 +12,15 @@ import (
 type Options struct {
 	// Fast judges every action by what the repairs cost after it and looks no further.
 	Fast bool
+	// Tests is how many tests are judged, those with the most bits per cost, and half as
+	// many repairs, those with the most gain per cost; 0: 60, and 40 with Fast.
+	Tests int
 	// Rollouts is how many of the best actions are looked into further; 0: 12.
 	Rollouts int
-	// Depth is how many actions the plan after them is followed; 0: 3.
+	// Depth is how many actions the plan after them is followed; 0: 4.
 	Depth int
-	// Breadth is how many tests are weighed at each step of it; 0: 5.
+	// Breadth is how many tests are weighed at each step of it, those with the most
+	// bits per cost; 0: 2, and 5 where at most 16 states are possible.
 	Breadth int
 	// ExactStates is the most states for which an exact plan is tried; 0: 10.
 	ExactStates int
@@ -29,12 +33,13 @@ type Options struct {
 
 // Ranking is what to do next.
 type Ranking struct {
-	// Steps are the actions that can change anything, least Q first; ties by index.
+	// Steps are the actions worth considering, least Q first; ties by index.
 	Steps []Step
 	// Cost is the least Q.
 	Cost float64
-	// Repairs is the expected cost of going straight to the repairs; infinite where
-	// there are none.
+	// Repairs is the expected cost of going straight to the repairs; infinite where they
+	// cannot end the problem. In a problem of identification it is an estimate of what
+	// finding out costs.
 	Repairs float64
 	// Stop says that no test is worth its cost: the best action moves something or ends
 	// the problem for sure. It is also true when there is nothing to do.
@@ -76,11 +81,13 @@ func (m *Model) Rank(ctx context.Context, s Situation, o Options) (*Ranking, err
 	if err != nil {
 		return nil, err
 	}
-	o.fill(m)
+	b := sparse(q.b)
+	o.fill(m, len(b.ids))
 	k := newScout(ctx, m, o)
 	r := &Ranking{Stop: true}
-	b := k.belief(q.b)
+	k.crew.done = doneFollowed
 	r.Repairs, _ = k.rest(b, q.open, q.used)
+	k.crew.done = doneCompared
 	if m.settled(q.b) {
 		r.Repairs, r.Exact = 0, true
 		return r, nil
@@ -93,7 +100,7 @@ func (m *Model) Rank(ctx context.Context, s Situation, o Options) (*Ranking, err
 				r.Steps = append(r.Steps, Step{Action: int(a), Q: sol.Q[a], Looked: true})
 			}
 		}
-	} else if r.Steps, err = k.judge(b, q, among); err != nil {
+	} else if r.Steps, err = k.judge(b, q, among, r.Repairs); err != nil {
 		return nil, err
 	}
 	if err := ctx.Err(); err != nil {
@@ -103,15 +110,22 @@ func (m *Model) Rank(ctx context.Context, s Situation, o Options) (*Ranking, err
 	return r, nil
 }
 
-func (o *Options) fill(m *Model) {
+func (o *Options) fill(m *Model, possible int) {
 	def := func(v *int, d int) {
 		if *v <= 0 {
 			*v = d
 		}
 	}
+	if o.Fast {
+		def(&o.Tests, 40)
+	}
+	def(&o.Tests, 60)
 	def(&o.Rollouts, 12)
-	def(&o.Depth, 3)
-	def(&o.Breadth, 5)
+	def(&o.Depth, 4)
+	if possible <= fewStates {
+		def(&o.Breadth, 5)
+	}
+	def(&o.Breadth, 2)
 	def(&o.ExactStates, 10)
 	if m.discount < 1 {
 		def(&o.ExactNodes, 50_000)
@@ -126,7 +140,9 @@ func (m *Model) finish(r *Ranking, q point) {
 	for i := range r.Steps {
 		st := &r.Steps[i]
 		f := &m.acts[st.Action]
-		st.Gain = r.Repairs - st.Q
+		if st.Q < math.Inf(1) {
+			st.Gain = r.Repairs - st.Q
+		}
 		st.Access, _ = m.access(q.open, f.need, f.shut)
 		st.Outcomes = make([]float64, f.outcomes)
 		for s, x := range f.move(q.b) {

@@ -3,6 +3,7 @@ package plan
 import (
 	"cmp"
 	"context"
+	"math"
 	"slices"
 )
 
@@ -16,6 +17,8 @@ type scout struct {
 	crew  *crew
 	among []int32
 	dense []float64
+	small float64 // cost that is not looked into
+	rare  float64
 	level []level // one for each step ahead, two for each look
 }
 
@@ -49,13 +52,16 @@ type rated struct {
 }
 
 func newScout(ctx context.Context, m *Model, o Options) *scout {
-	return &scout{ctx: ctx, m: m, o: o, crew: newCrew(m), dense: make([]float64, m.n), level: make([]level, 2*o.Depth+4)}
+	return &scout{ctx: ctx, m: m, o: o, rare: rare, crew: newCrew(m, doneCompared), dense: make([]float64, m.n), level: make([]level, 2*o.Depth+4)}
 }
+
+// smallShare is the share of the whole cost that is not looked into.
+const smallShare = 0.02
 
 // faint is the part of a belief below which a state is left out.
 const faint = 1e-7
 
-func (k *scout) belief(b []float64) belief {
+func sparse(b []float64) belief {
 	var out belief
 	for s, x := range b {
 		if x > 0 {
@@ -72,7 +78,7 @@ func (k *scout) rest(b belief, open uint64, u used) (float64, int32) {
 	if k.m.p.Goal == Identify {
 		return k.guess(b, open, u), None
 	}
-	k.crew.loadSparse(b.ids, b.w)
+	k.crew.loadSparse(b)
 	return k.crew.run(open, u)
 }
 
@@ -174,12 +180,24 @@ func (k *scout) move(lv *level, b belief, f *act) belief {
 	return belief{lv.ids[from:], lv.w[from:]}
 }
 
+// rare is the part of the mass below which an outcome is taken to cost what the whole
+// costs on average.
+const rare = 0.003
+
+// With at most so many states possible, nothing is rounded off to save time.
+const fewStates = 16
+
 // first is the cost of an action and the repairs after it, times the mass.
-func (k *scout) first(at int, b belief, open uint64, u used, a int32) float64 {
+func (k *scout) first(at int, b belief, open uint64, u used, a int32, straight float64) float64 {
 	lv := &k.level[at]
 	cost := k.split(lv, b, open, u, a)
+	total := b.total()
 	for i := range lv.forks {
 		f := &lv.forks[i]
+		if p := f.total() / total; p < k.rare {
+			cost += straight * p
+			continue
+		}
 		v, _ := k.rest(f.belief, f.open, f.used)
 		cost += v
 	}
@@ -199,14 +217,21 @@ func (k *scout) then(at int, b belief, open uint64, u used, a int32, depth int) 
 
 // look is the cost of a plan that takes the best test wherever one lowers the cost of
 // repairs, for some steps, and goes to the repairs then; never above that of repairs.
+// What matters little to the whole is not looked into.
 func (k *scout) look(at int, b belief, open uint64, u used, depth int) float64 {
 	straight, repair := k.rest(b, open, u)
-	if depth == 0 || straight <= 0 || k.ctx.Err() != nil || len(b.ids) < 2 {
+	if depth == 0 || straight <= k.small || k.ctx.Err() != nil || len(b.ids) < 2 {
+		return straight
+	}
+	if k.o.Breadth == 1 {
+		if t := k.screen(at, b, open, u, 1); len(t) > 0 {
+			return min(straight, k.then(at, b, open, u, t[0].action, depth-1))
+		}
 		return straight
 	}
 	best, least := repair, straight
-	for _, t := range k.screen(at, b, open, u) {
-		if v := k.first(at, b, open, u, t.action); less(v, least) {
+	for _, t := range k.screen(at, b, open, u, k.o.Breadth) {
+		if v := k.first(at, b, open, u, t.action, straight); less(v, least) {
 			best, least = t.action, v
 		}
 	}
@@ -216,8 +241,8 @@ func (k *scout) look(at int, b belief, open uint64, u used, depth int) float64 {
 	return min(least, k.then(at, b, open, u, best, depth-1))
 }
 
-// screen are the tests with the most bits per cost.
-func (k *scout) screen(at int, b belief, open uint64, u used) []rated {
+// screen are some tests with the most bits per cost.
+func (k *scout) screen(at int, b belief, open uint64, u used, most int) []rated {
 	lv := &k.level[at]
 	lv.tests = lv.tests[:0]
 	total := b.total()
@@ -236,11 +261,11 @@ func (k *scout) screen(at int, b belief, open uint64, u used) []rated {
 		for i > 0 && by > lv.tests[i-1].by {
 			i--
 		}
-		if i >= k.o.Breadth {
+		if i >= most {
 			continue
 		}
-		if len(lv.tests) == k.o.Breadth {
-			lv.tests = lv.tests[:k.o.Breadth-1]
+		if len(lv.tests) == most {
+			lv.tests = lv.tests[:most-1]
 		}
 		lv.tests = slices.Insert(lv.tests, i, rated{a, by})
 	}
@@ -268,30 +293,59 @@ func (k *scout) bits(b belief, f *act, total float64) float64 {
 	return gain / total
 }
 
-// judge is the cost of each action, the best ones looked into.
-func (k *scout) judge(b belief, q point, among []int32) ([]Step, error) {
+// judge is the cost of each action, the best ones looked into. Of many tests, those
+// with the most bits per cost are judged, of many repairs those with the most gain.
+func (k *scout) judge(b belief, q point, among []int32, straight float64) ([]Step, error) {
 	k.among = among
+	if !math.IsInf(straight, 1) {
+		k.crew.tail = straight
+		k.small = smallShare * straight
+	}
+	if len(b.ids) <= fewStates {
+		k.crew.done, k.rare, k.small = 1e-6, 0, k.small/10
+	}
 	var steps []Step
-	for _, a := range among {
-		if !k.m.changes(q, a) {
-			continue
-		}
+	for _, a := range k.worthwhile(b, q) {
 		if err := k.ctx.Err(); err != nil {
 			return nil, err
 		}
-		steps = append(steps, Step{Action: int(a), Q: k.first(0, b, q.open, q.used, a)})
+		steps = append(steps, Step{Action: int(a), Q: k.first(0, b, q.open, q.used, a, straight)})
 	}
-	slices.SortStableFunc(steps, func(a, b Step) int { return cmp.Compare(a.Q, b.Q) })
+	byCost := func(a, b Step) int { return cmp.Compare(a.Q, b.Q) }
+	slices.SortStableFunc(steps, byCost)
 	if k.o.Fast {
 		return steps, nil
 	}
-	for i := range steps {
-		if i == k.o.Rollouts {
-			break
+	// All that may be best a little way, the best of these all the way.
+	for _, round := range []struct{ n, depth int }{{k.o.Rollouts, 1}, {(k.o.Rollouts + 2) / 3, k.o.Depth}} {
+		for i := range min(round.n, len(steps)) {
+			st := &steps[i]
+			st.Q = min(st.Q, k.then(0, b, q.open, q.used, int32(st.Action), round.depth))
+			st.Looked = true
 		}
-		st := &steps[i]
-		st.Q = min(st.Q, k.then(0, b, q.open, q.used, int32(st.Action), k.o.Depth))
-		st.Looked = true
+		slices.SortStableFunc(steps, byCost)
 	}
 	return steps, k.ctx.Err()
+}
+
+// worthwhile are the actions to be judged.
+func (k *scout) worthwhile(b belief, q point) []int32 {
+	var out []int32
+	for _, t := range k.screen(0, b, q.open, q.used, k.o.Tests) {
+		out = append(out, t.action)
+	}
+	k.crew.loadSparse(b)
+	gains := k.crew.gains(q)
+	for _, a := range k.among {
+		f := &k.m.acts[a]
+		switch {
+		case !k.m.changes(q, a) || slices.Contains(out, a):
+		case !f.moves && f.ends == 0 && !f.renews:
+		case f.moves && !f.sure && !f.renews && !slices.Contains(gains[:min(len(gains), k.o.Tests/2)], a):
+		default:
+			out = append(out, a)
+		}
+	}
+	slices.Sort(out)
+	return out
 }
