@@ -110,6 +110,8 @@ func TestSixStates(t *testing.T) {
 	check(t, "optimum", optimum(t, m).Cost, want.Optimal, tol)
 	check(t, "information per cost", costOf(t, m, m.Information()), want.Greedy, tol)
 	check(t, "rollout of it", costOf(t, m, m.Rollout(m.Information(), 1000)), want.Rollout, tol)
+	check(t, "rank, exact", costOf(t, m, ranking(m, Options{})), want.Optimal, tol)
+	check(t, "rank by rollout", costOf(t, m, ranking(m, Options{NoExact: true})), want.Optimal, tol)
 }
 
 func check(t *testing.T, what string, got, want, tol float64) {

@@ -54,7 +54,7 @@ type Ranking struct {
 type Step struct {
 	Action int
 	Q      float64 // expected total, this action first and then as planned
-	Gain   float64 // Ranking.Repairs minus Q
+	Gain   float64 // Ranking.Repairs minus Q; says nothing in a problem of identification
 	Access float64 // cost of the covers to be closed and opened for it, part of Q
 	// Outcomes are the chances of its outcomes.
 	Outcomes []float64
