@@ -19,13 +19,19 @@
 // An observation sees a prefix of a function's path for one replica:
 //
 //   - A [Reading] is 20·log10(value/expected) = offset + effects + error. The
+//     error of a right reading has Student's t with 4 degrees of freedom. The
 //     offset is one unknown for all readings of a session, instrument, test
 //     point and tone, integrated on a grid: narrow at the point's own tone (the
 //     definition's spread and the instrument), 20 dB wide at any other, so that
-//     only siblings count there. A reading may be wrong in stated ways: wrong
-//     pin or mistyped (anything), another track's (a good sibling's value), 1000
-//     times too large or too small. Repeats in one probe setting are one
-//     reading.
+//     only siblings count there. A reading may be wrong in ways that each have a
+//     prior and predict a value ([WrongKind]): the next pin, the mirrored side or
+//     a shield (from the connector's pin list: another point's value, a sibling's,
+//     nothing), another track (a good sibling's value), a lead open or a.c. for d.c.
+//     (the floor), leads exchanged, a range or a decimal point off, an
+//     average-responding meter, anything at all. A registered [Instrument] is made
+//     up for by its bandwidth; the corner of an ordinary meter is unknown and the
+//     same for all siblings. Repeats in one probe setting share one value, about
+//     which they scatter: they are hardly more than one reading.
 //   - A [Check] has probabilities of each verdict that grow softly with what is
 //     audible, and a small rate of wrong verdicts.
 //   - A [Measured] capture gives level, one high and one low tone of the
@@ -105,7 +111,9 @@
 //
 // Effects of several faults add in dB, which overstates two faults that act at
 // one place. A wrong reading is not tied to other wrong readings except within
-// a probe setting. The tracks of one capture, and two captures, are wrong in
+// a probe setting under one condition. What an instrument reads too high at all points of a
+// session is taken as an offset of each point. A source's impedance is not known, so
+// what an input loads it with is said ([Instrument.CannotTell]) and not reckoned with. The tracks of one capture, and two captures, are wrong in
 // their shapes independently of each other. What a shape says of one track was
 // worked out beside the best causes of the others. Impedances and frequencies are not levels: readings at points
 // that no stage explains are only judged as in or out of range.

@@ -3,6 +3,7 @@ package diagnosis
 import (
 	"cmp"
 	"fmt"
+	"math"
 	"slices"
 	"strings"
 
@@ -206,13 +207,17 @@ func (k WrongKind) touches() bool {
 	return false
 }
 
-// tipCheck names a steady voltage of the definition on which to try the tip before a
-// point is read again: on its connector, else on its board, else anywhere, without
-// danger before with; empty where there is none.
+// tipCheck names a steady voltage of the definition, a volt or more and known to some
+// 5 %, on which to try the tip before a point is read again: a rail before a logic level,
+// on its connector, else on its board, else anywhere, without danger before with; empty
+// where there is none.
 func (e *Engine) tipCheck(tp *machine.TestPoint) string {
 	var best *machine.TestPoint
 	rank := func(x *machine.TestPoint) int {
 		r := len(e.cautionsAt(x, nil))
+		if x.Function == "" {
+			r += 40
+		}
 		if x.Board != tp.Board {
 			r += 10
 		}
@@ -223,7 +228,8 @@ func (e *Engine) tipCheck(tp *machine.TestPoint) string {
 	}
 	for i := range e.def.TestPoints {
 		x := &e.def.TestPoints[i]
-		if want := x.ExpectedSI(); x.ID == tp.ID || x.Each != "" || !dc(x) || !want.Known || want.Unit != "V" {
+		if want := x.ExpectedSI(); x.ID == tp.ID || x.Each != "" || !dc(x) || !want.Known || want.Unit != "V" ||
+			math.Abs(want.Value) < 1 || want.SDLn > 0.025 {
 			continue
 		}
 		if best == nil || rank(x) < rank(best) {
@@ -233,7 +239,7 @@ func (e *Engine) tipCheck(tp *machine.TestPoint) string {
 	if best == nil {
 		return ""
 	}
-	out := fmt.Sprintf(" Before it, check the tip on a known voltage: %s, %s (%s).", best.ID, quantity(best.ExpectedSI().Value, "V"), e.whereIs(best, ""))
+	out := fmt.Sprintf(" Before it, check the tip on a known voltage: %s, %s (%s).", best.Name, quantity(best.ExpectedSI().Value, "V"), e.whereIs(best, ""))
 	for _, c := range e.cautionsAt(best, nil) {
 		out += " Caution: " + c
 	}

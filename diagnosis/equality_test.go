@@ -112,7 +112,7 @@ func randomObservation(rng *rand.Rand, m *model, byScope [][]int, track int) *ob
 		return o
 	}
 	r := readingModel{y: -12 * rng.Float64(), sd: siblingSDDB, nu: readingTails, ways: append(slipWays(),
-		broad(readSpot, wrongSpot), wrongWay{state: readTrack, p: wrongTrack, shows: sound, sd: otherTrackDB},
+		broad(readSpot, wrongSpot), trackWay(),
 		wrongWay{state: readLead, p: leadOpen, shows: floor})}
 	if rng.IntN(6) == 0 {
 		r.y += 60

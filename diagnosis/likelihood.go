@@ -13,6 +13,7 @@ const (
 	floorDB      = -50  // what is left where a stage is dead, or a lead hangs open
 	floorSDDB    = 12
 	zeroDB       = -80 // a reading of 0 is entered as this
+	signlessDB   = -35 // below it a steady voltage is what is left of none, with either sign
 	// readingTails is the degrees of freedom of a right reading about its true value.
 	// Spreads are estimates and benches differ: few degrees let a good reading lie far
 	// out now and then without a part being blamed for it.

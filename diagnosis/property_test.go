@@ -363,6 +363,7 @@ func drawCheck(rng *rand.Rand, b *bench, function, key string, arrive []total) {
 // its own too.
 func drawReading(rng *rand.Rand, b *bench, e *Engine, tp *machine.TestPoint, key string, t total) {
 	m := e.reading(tp, 0)
+	m.ways = e.readingWays(tp, key, Instrument{})
 	prior := e.ownPrior(tp, key)
 	fam := gridOf(prior, nil)
 	offset := 0.0

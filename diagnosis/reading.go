@@ -139,7 +139,7 @@ func (s setting) value(m readingModel, want machine.Expected, in Instrument) flo
 	add, _, _ := in.correct(s.toneHz)
 	off := func(r Reading) float64 {
 		y, signed := ratioDB(r.Value, want.Value)
-		if signed == m.opposite {
+		if (signed || y < signlessDB) == m.opposite {
 			return math.Inf(1)
 		}
 		return math.Abs(y + add - m.y)
@@ -180,7 +180,7 @@ func (e *Engine) settingModel(s setting, in Instrument) (m readingModel, prior o
 	add, addSD, falls := in.correct(s.toneHz)
 	var same, other []float64
 	for _, r := range s.list {
-		if y, signed := ratioDB(r.Value, want.Value); signed {
+		if y, signed := ratioDB(r.Value, want.Value); signed || y < signlessDB {
 			same = append(same, y+add)
 		} else {
 			other = append(other, y+add)
@@ -211,14 +211,21 @@ func (e *Engine) settingModel(s setting, in Instrument) (m readingModel, prior o
 	return m, prior, stray
 }
 
-// reading is the error model of one reading at a test point of which neither replica nor
-// instrument are known yet.
+// reading is the error model of a reading yet to be taken: of the ways in which it may
+// go wrong only another track and anything at all are told apart.
 func (e *Engine) reading(tp *machine.TestPoint, y float64) readingModel {
 	m := readingModel{y: y, sd: siblingSDDB, nu: readingTails}
 	if dc(tp) {
 		m.sd = dcSpreadDB
 	}
-	m.ways = e.readingWays(tp, "", Instrument{})
+	spot := wrongSpot
+	if tp.Connector != "" {
+		spot = wrongPin
+	}
+	m.ways = []wrongWay{broad(readSpot, spot+leadOpen+ranging+typingSlip+2*unitSlip)}
+	if tp.Each != "" {
+		m.ways = append(m.ways, trackWay())
+	}
 	return m
 }
 
@@ -233,7 +240,7 @@ func (e *Engine) readingWays(tp *machine.TestPoint, key string, in Instrument) [
 	}
 	out = append(out, broad(readRanging, ranging))
 	if tp.Each != "" {
-		out = append(out, wrongWay{state: readTrack, p: wrongTrack, shows: sound, sd: otherTrackDB})
+		out = append(out, trackWay())
 	}
 	if want.Unit != "V" && want.Unit != "A" {
 		return out

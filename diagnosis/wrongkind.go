@@ -101,6 +101,11 @@ func slipWays() []wrongWay {
 	}
 }
 
+// trackWay is another track in place of the one that is meant, taken to be a good one.
+func trackWay() wrongWay {
+	return wrongWay{state: readTrack, p: wrongTrack, shows: sound, sd: otherTrackDB}
+}
+
 // resultModel is a figure of a capture: no unit, pin or typing slips, and an interval
 // of its own in place of a bench estimate.
 func resultModel(y, sd float64) readingModel {

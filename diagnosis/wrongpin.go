@@ -114,7 +114,7 @@ func (m pinMeter) shows(state int, signal string, p float64) []wrongWay {
 		way.shows = floor
 		return []wrongWay{way}
 	case !ok || m.want.Unit != "V":
-		return []wrongWay{broad(state, p)}
+		return []wrongWay{broad(readSpot, p)} // nobody knows what is there
 	}
 	var signed bool
 	way.shows, way.sd = fixed, sd
