@@ -29,8 +29,7 @@ func (p *problem) doubts(post *posterior) []Doubt {
 		if wrong < doubtP || wrong*(1-before) < doubtTimes*before*(1-wrong) {
 			continue
 		}
-		n := &p.notes[o]
-		out = append(out, Doubt{Ref: n.ref, P: wrong, Text: p.doubtText(post, o)})
+		out = append(out, p.doubt(post, o))
 	}
 	slices.SortStableFunc(out, func(a, b Doubt) int { return cmp.Or(cmp.Compare(b.P, a.P), cmp.Compare(a.Ref, b.Ref)) })
 	return out
@@ -57,26 +56,36 @@ func (p *problem) priorWrong(o int) float64 {
 // wrongCheck is how often what is said of a function is wrong, in round figures.
 const wrongCheck = 0.02
 
-// doubtText says what contradicts an observation, how it probably went wrong and how to
+// doubt says what contradicts an observation, how it probably went wrong and how to
 // take it again.
-func (p *problem) doubtText(post *posterior, o int) string {
+func (p *problem) doubt(post *posterior, o int) Doubt {
 	n := &p.notes[o]
-	chance := unit.Probability(1 - post.wrong[o][0])
+	d := Doubt{Ref: n.ref, P: 1 - post.wrong[o][0]}
+	wrong := fmt.Sprintf("(wrong with %s)", unit.Probability(d.P))
+	against := p.contradiction(post, o)
 	switch {
 	case n.check != nil:
-		return fmt.Sprintf(tryAgain+": %s says %s, which the rest contradicts (wrong with %s).%s", n.ref, n.text, chance, p.contradiction(post, o))
+		d.Why = strings.TrimSpace(fmt.Sprintf("%s, which the rest contradicts.%s", capital(n.text), against))
+		d.How = "Try it again, on the track and with the switches that are meant."
+		d.Text = fmt.Sprintf(tryAgain+": %s says %s, which the rest contradicts %s.%s", n.ref, n.text, wrong, against)
 	case n.shape != nil && len(n.shape.keys) > 1:
-		why := "It does not fit the rest"
-		if 1-post.wrong[o][0] > 0.9 {
-			why = "No stage as described does that"
+		d.Why = "It does not fit the rest"
+		if d.P > 0.9 {
+			d.Why = "No stage as described does that"
 		}
-		return fmt.Sprintf("%s: %s. %s (wrong with %s). Is the tape what it is said to be, and does every switch stand where it should?",
-			capital(n.ref), n.text, why, chance)
+		d.How = "Is the tape what it is said to be, and does every switch stand where it should?"
+		d.Text = fmt.Sprintf("%s: %s. %s %s. %s", capital(n.ref), n.text, d.Why, wrong, d.How)
 	case n.measure != "":
-		return fmt.Sprintf("Capture again before building on %s: %s does not fit the rest (wrong with %s). Is the channel the track it is said to be?", n.ref, n.text, chance)
+		d.Why = capital(n.text) + " does not fit the rest."
+		d.How = "Is the channel the track it is said to be?"
+		d.Text = fmt.Sprintf("Capture again before building on %s: %s does not fit the rest %s. %s", n.ref, n.text, wrong, d.How)
+	default:
+		r := p.recheck(post, o)
+		d.Kind, d.How = r.kind, r.how
+		d.Why = fmt.Sprintf("%s %s.%s %s", n.text, r.kind.finds(), against, r.why)
+		d.Text = fmt.Sprintf("Re-take %s first: %s %s %s.%s %s %s", n.ref, n.text, r.kind.finds(), wrong, against, r.why, r.how)
 	}
-	r := p.recheck(post, o)
-	return fmt.Sprintf("Re-take %s first: %s %s (wrong with %s).%s %s %s", n.ref, n.text, r.kind.finds(), chance, p.contradiction(post, o), r.why, r.how)
+	return d
 }
 
 // recheck is how a reading probably went wrong and how it is taken again.

@@ -86,7 +86,12 @@ type Because struct {
 type Doubt struct {
 	Ref  string
 	P    float64 // probability that it is wrong
-	Text string
+	Text string  // all of it, in bench words
+	// Kind is how a reading probably went wrong; empty of anything else.
+	Kind WrongKind
+	// Why says what contradicts it and how it probably went wrong, How how to take it
+	// again.
+	Why, How string
 }
 
 // Action is one thing to do next.

@@ -132,6 +132,9 @@ func TestHowItWentWrong(t *testing.T) {
 		for _, d := range p.doubts(post) {
 			if d.Ref == ref {
 				text = d.Text
+				if d.Kind != x.kind || !strings.Contains(text, d.How) || d.How == "" || d.Why == "" {
+					t.Errorf("%s: doubt %+v", x.name, d)
+				}
 			}
 		}
 		for _, w := range x.words {
