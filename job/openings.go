@@ -44,6 +44,7 @@ func (o Opening) Text() string {
 type standing struct {
 	def   *machine.Definition
 	open  []string // outermost first
+	sure  []string // those of them that were recorded, and do not only follow
 	said  bool     // an opening was recorded, so that open is more than a guess
 	state measure.CaseState
 	swaps []Work
@@ -71,6 +72,11 @@ func (s *standing) take(e Entry) {
 			s.close(o.Opening)
 		} else {
 			s.reach(o.Opening)
+			for _, id := range s.open {
+				if leadsTo(s.def, id, o.Opening) {
+					s.sure = append(s.sure, id)
+				}
+			}
 		}
 		s.state = s.caseOf()
 		return
@@ -199,11 +205,10 @@ func (b *Bench) fit(ctx context.Context, def *machine.Definition, j Job, e *Entr
 
 func (s *standing) fitOpening(e *Entry) error {
 	o := e.Opening
-	is := slices.Contains(s.open, o.Opening)
 	switch {
-	case o.Closed && !is:
+	case o.Closed && !slices.Contains(s.open, o.Opening):
 		return &InvalidError{Field: "opening", Value: o.Opening, Problem: "is not open", Nearest: s.open}
-	case !o.Closed && is:
+	case !o.Closed && slices.Contains(s.open, o.Opening) && slices.Contains(s.sure, o.Opening):
 		return &InvalidError{Field: "opening", Value: o.Opening, Problem: "is open already"}
 	}
 	s.take(*e)

@@ -203,6 +203,9 @@ func TestOpenings(t *testing.T) {
 	}
 	b, _, _ := bench(t, job.BenchOptions{})
 	j := openJob(t, b)
+	rec(t, b, j.ID, reading(measure.CasePropped))
+	rec(t, b, j.ID, opened("lid")) // what only follows may be said
+	rec(t, b, j.ID, putBack("lid"))
 	e := rec(t, b, j.ID, opened("squeeze"))
 	for _, open := range []string{"lid", "squeeze"} {
 		if _, err := b.Record(t.Context(), j.ID, opened(open)); err == nil || !strings.Contains(err.Error(), "open already") {

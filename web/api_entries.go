@@ -10,6 +10,7 @@ import (
 
 	"headstack/diagnosis"
 	"headstack/job"
+	"headstack/unit"
 )
 
 func (s *server) apiRecordCheck(w http.ResponseWriter, r *http.Request) error {
@@ -21,12 +22,13 @@ func (s *server) apiRecordCheck(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	e, err := s.bench.RecordCheck(r.Context(), r.PathValue("job"), in.check(), state, in.Remark)
+	c := in.check()
+	e, err := s.bench.Record(r.Context(), r.PathValue("job"), job.Entry{Check: &c, Case: state, Remark: in.Remark, Minutes: unit.Minutes(in.Minutes)})
 	return created(w, e, err)
 }
 
 func (c apiCheck) check() job.Check {
-	return job.Check{Item: c.Item, Function: c.Function, Key: c.Key, Outcome: c.Outcome, Symptom: diagnosis.Symptom(c.Symptom)}
+	return job.Check{Item: c.Item, Function: c.Function, Key: c.Key, Outcome: c.Outcome, Symptom: c.Symptom, Provoked: diagnosis.Provocation(c.Provoked)}
 }
 
 func (in newReadingJSON) reading() (job.Reading, error) {
@@ -35,7 +37,7 @@ func (in newReadingJSON) reading() (job.Reading, error) {
 	}
 	r := in.apiReading
 	return job.Reading{TestPoint: r.TestPoint, Key: r.Key, Value: *in.Value, Unit: r.Unit, ToneHz: r.ToneHz,
-		Instrument: r.Instrument, Session: r.Session, Setting: r.Setting}, nil
+		Instrument: r.Instrument, Session: r.Session, Setting: r.Setting, Provoked: diagnosis.Provocation(r.Provoked)}, nil
 }
 
 func created(w http.ResponseWriter, e job.Entry, err error) error {
@@ -58,7 +60,7 @@ func (s *server) apiRecordReading(w http.ResponseWriter, r *http.Request) error 
 	if err != nil {
 		return err
 	}
-	e, err := s.bench.RecordReading(r.Context(), r.PathValue("job"), rd, state, in.Remark)
+	e, err := s.bench.Record(r.Context(), r.PathValue("job"), job.Entry{Reading: &rd, Case: state, Remark: in.Remark, Minutes: unit.Minutes(in.Minutes)})
 	return created(w, e, err)
 }
 
@@ -71,7 +73,7 @@ func (s *server) apiRecordNote(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	e, err := s.bench.RecordNote(r.Context(), r.PathValue("job"), state, in.Text)
+	e, err := s.bench.Record(r.Context(), r.PathValue("job"), job.Entry{Kind: job.KindNote, Case: state, Remark: in.Text, Minutes: unit.Minutes(in.Minutes)})
 	return created(w, e, err)
 }
 
@@ -101,7 +103,7 @@ func (s *server) apiCorrect(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	repl := job.Entry{Kind: job.KindNote, Case: state, Remark: in.Remark}
+	repl := job.Entry{Kind: job.KindNote, Case: state, Remark: in.Remark, Minutes: unit.Minutes(in.Minutes)}
 	switch {
 	case in.Check != nil:
 		c := in.Check.check()
@@ -116,6 +118,11 @@ func (s *server) apiCorrect(w http.ResponseWriter, r *http.Request) error {
 			return err
 		}
 		repl.Kind, repl.Reading = job.KindReading, &rd
+	case in.Work != nil:
+		w := in.Work.work()
+		repl.Kind, repl.Work = job.KindWork, &w
+	case in.Opening != nil:
+		repl.Kind, repl.Opening = job.KindOpening, &job.Opening{Opening: in.Opening.Opening, Closed: in.Opening.Closed}
 	default:
 		repl.Remark = in.Text
 	}

@@ -30,6 +30,7 @@ type apiSummary struct {
 	Readings int       `json:"readings"`
 	Captures int       `json:"captures"`
 	Notes    int       `json:"notes"`
+	Works    int       `json:"works"`
 	LastAt   time.Time `json:"last_at,omitzero"`
 }
 
@@ -51,9 +52,12 @@ type apiEntry struct {
 	CorrectedBy int64             `json:"corrected_by,omitempty"` // in a job's list of entries only
 	Case        measure.CaseState `json:"case"`
 	Remark      string            `json:"remark,omitempty"`
+	Minutes     float64           `json:"minutes,omitempty"`
 	Check       *apiCheck         `json:"check,omitempty"`
 	Reading     *apiReading       `json:"reading,omitempty"`
 	Capture     *apiCapture       `json:"capture,omitempty"`
+	Work        *apiWork          `json:"work,omitempty"`
+	Opening     *apiOpening       `json:"opening,omitempty"`
 }
 
 type apiCheck struct {
@@ -62,6 +66,7 @@ type apiCheck struct {
 	Key      string            `json:"key,omitempty"`
 	Outcome  diagnosis.Outcome `json:"outcome"`
 	Symptom  diagnosis.Symptom `json:"symptom,omitempty"`
+	Provoked string            `json:"provoked,omitempty"`
 }
 
 type apiReading struct {
@@ -73,6 +78,35 @@ type apiReading struct {
 	Instrument string  `json:"instrument,omitempty"`
 	Session    string  `json:"session,omitempty"`
 	Setting    string  `json:"setting,omitempty"`
+	Provoked   string  `json:"provoked,omitempty"`
+}
+
+type apiWork struct {
+	Kind  diagnosis.WorkKind `json:"kind"`
+	Stage string             `json:"stage"`
+	Key   string             `json:"key,omitempty"`
+	With  string             `json:"with,omitempty"`
+	Back  bool               `json:"back,omitempty"`
+	Part  string             `json:"part,omitempty"` // as printed
+}
+
+type apiOpening struct {
+	Opening string `json:"opening"`
+	Closed  bool   `json:"closed,omitempty"`
+}
+
+type apiInstrument struct {
+	ID          string                   `json:"id"`
+	Name        string                   `json:"name"`
+	Kind        diagnosis.InstrumentKind `json:"kind"`
+	BandwidthHz float64                  `json:"bandwidth_hz"`
+	ACPercent   float64                  `json:"ac_percent"`
+	DCPercent   float64                  `json:"dc_percent"`
+	InputOhm    float64                  `json:"input_ohm"`
+	InputF      float64                  `json:"input_f"`
+	LeadsOhm    float64                  `json:"leads_ohm"`
+	Autorange   bool                     `json:"autorange"`
+	Leads       string                   `json:"leads"`
 }
 
 type apiCapture struct {
@@ -124,6 +158,11 @@ type apiView struct {
 	Entries   []apiEntry    `json:"entries"`
 	Sheet     []apiItem     `json:"sheet"`
 	Functions []apiFunction `json:"functions"`
+	// What is open now, outermost first, the case state that goes with it, and the swaps
+	// that were not undone.
+	Open  []string          `json:"open"`
+	Case  measure.CaseState `json:"case"`
+	Swaps []apiWork         `json:"swaps"`
 }
 
 type apiItem struct {
@@ -150,16 +189,22 @@ func jobJSON(j job.Job) apiJob {
 }
 
 func summaryJSON(s job.Summary) apiSummary {
-	return apiSummary{jobJSON(s.Job), s.Checks, s.Readings, s.Captures, s.Notes, s.LastAt.UTC()}
+	return apiSummary{jobJSON(s.Job), s.Checks, s.Readings, s.Captures, s.Notes, s.Works, s.LastAt.UTC()}
 }
 
 func entryJSON(e job.Entry) apiEntry {
-	out := apiEntry{Seq: e.Seq, Ref: e.Ref, Job: e.Job, At: e.At.UTC(), Kind: e.Kind, Corrects: e.Corrects, Withdraws: e.Withdraw, Case: e.Case, Remark: e.Remark}
+	out := apiEntry{Seq: e.Seq, Ref: e.Ref, Job: e.Job, At: e.At.UTC(), Kind: e.Kind, Corrects: e.Corrects, Withdraws: e.Withdraw, Case: e.Case, Remark: e.Remark, Minutes: float64(e.Minutes)}
+	if w := e.Work; w != nil {
+		out.Work = &apiWork{w.Kind, w.Stage, w.Key, w.With, w.Back, ""}
+	}
+	if p := e.Opening; p != nil {
+		out.Opening = &apiOpening{p.Opening, p.Closed}
+	}
 	if c := e.Check; c != nil {
-		out.Check = &apiCheck{c.Item, c.Function, c.Key, c.Outcome, c.Symptom}
+		out.Check = &apiCheck{c.Item, c.Function, c.Key, c.Outcome, c.Symptom, string(c.Provoked)}
 	}
 	if r := e.Reading; r != nil {
-		out.Reading = &apiReading{r.TestPoint, r.Key, r.Value, r.Unit, r.ToneHz, r.Instrument, r.Session, r.Setting}
+		out.Reading = &apiReading{r.TestPoint, r.Key, r.Value, r.Unit, r.ToneHz, r.Instrument, r.Session, r.Setting, string(r.Provoked)}
 	}
 	if c := e.Capture; c != nil {
 		out.Capture = &apiCapture{c.File, c.SHA256, c.Bytes, c.Tape, c.TapeSHA, c.Programme, c.ProgrammeSHA, c.Interface, c.InterfaceSHA, c.WhileRecording,
@@ -169,11 +214,17 @@ func entryJSON(e job.Entry) apiEntry {
 }
 
 func viewJSON(v *job.View) apiView {
-	out := apiView{Job: jobJSON(v.Job), Entries: []apiEntry{}, Sheet: []apiItem{}, Functions: []apiFunction{}}
+	out := apiView{Job: jobJSON(v.Job), Entries: []apiEntry{}, Sheet: []apiItem{}, Functions: []apiFunction{}, Open: list(v.Open), Case: v.Case, Swaps: []apiWork{}}
+	for _, w := range v.Swaps {
+		out.Swaps = append(out.Swaps, apiWork{w.Kind, w.Stage, w.Key, w.With, w.Back, w.Part(v.Def)})
+	}
 	for _, e := range v.Entries {
 		a := entryJSON(e)
 		if by := v.CorrectedBy(e.Seq); by != nil {
 			a.CorrectedBy = by.Seq
+		}
+		if e.Work != nil {
+			a.Work.Part = e.Work.Part(v.Def)
 		}
 		out.Entries = append(out.Entries, a)
 	}
@@ -331,15 +382,17 @@ type newJobJSON struct {
 
 type newCheckJSON struct {
 	apiCheck
-	Case   string `json:"case"`
-	Remark string `json:"remark"`
+	Case    string  `json:"case"`
+	Remark  string  `json:"remark"`
+	Minutes float64 `json:"minutes"`
 }
 
 type newReadingJSON struct {
 	apiReading
-	Value  *float64 `json:"value"` // a missing value is not zero
-	Case   string   `json:"case"`
-	Remark string   `json:"remark"`
+	Value   *float64 `json:"value"` // a missing value is not zero
+	Case    string   `json:"case"`
+	Remark  string   `json:"remark"`
+	Minutes float64  `json:"minutes"`
 }
 
 type newProgrammeJSON struct {
@@ -352,8 +405,22 @@ type newProgrammeJSON struct {
 }
 
 type newNoteJSON struct {
-	Text string `json:"text"`
-	Case string `json:"case"`
+	Text    string  `json:"text"`
+	Case    string  `json:"case"`
+	Minutes float64 `json:"minutes"`
+}
+
+type newWorkJSON struct {
+	apiWork
+	Case    string  `json:"case"`
+	Remark  string  `json:"remark"`
+	Minutes float64 `json:"minutes"`
+}
+
+type newOpeningJSON struct {
+	apiOpening
+	Remark  string  `json:"remark"`
+	Minutes float64 `json:"minutes"`
 }
 
 type withdrawalJSON struct {
@@ -363,6 +430,9 @@ type withdrawalJSON struct {
 type correctionJSON struct {
 	Check   *apiCheck       `json:"check"`
 	Reading json.RawMessage `json:"reading"`
+	Work    *apiWork        `json:"work"`
+	Opening *apiOpening     `json:"opening"`
+	Minutes float64         `json:"minutes"`
 	Text    string          `json:"text"`
 	Case    string          `json:"case"`
 	Remark  string          `json:"remark"`

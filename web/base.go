@@ -1,6 +1,7 @@
 package web
 
 import (
+	"context"
 	"errors"
 	"net/http"
 	"net/url"
@@ -52,9 +53,14 @@ type jobData struct {
 	base
 	View      *job.View
 	Verdict   *diagnosis.Verdict
-	NoVerdict string // why there is none
-	Working   bool   // it is still being worked out
+	NoVerdict string            // why there is none
+	Working   bool              // it is still being worked out
+	Advice    *diagnosis.Advice // nil: none, or not yet
+	Place     place             // of the next action
 }
+
+// place is where the next action is done.
+type place struct{ Function, TestPoint, Key string }
 
 func (s *server) jobData(r *http.Request, here, title string) (jobData, error) {
 	id := r.PathValue("job")
@@ -63,24 +69,42 @@ func (s *server) jobData(r *http.Request, here, title string) (jobData, error) {
 		return jobData{}, err
 	}
 	d := jobData{View: v}
-	verdict, err := s.verdicts.within(r.Context(), s.bench, v, s.patience(r))
-	switch {
-	case errors.Is(err, errWorking):
-		d.Working = true
-	case err != nil && r.Context().Err() != nil:
+	planning, err := s.think(r, &d)
+	if err != nil {
 		return jobData{}, err
-	case err != nil:
-		d.NoVerdict = err.Error()
 	}
-	d.Verdict = verdict
 	d.base = base{Title: title + ", " + v.Job.Name, Here: here, Job: &v.Job, Back: r.URL.RequestURI(), Last: lastOnes(v, 6)}
 	if r.Method != http.MethodGet { // a refused form: its page is the one it came from
 		d.Back = "/jobs/" + url.PathEscape(id) + "/" + here
 	}
-	d.Steps = stepsOf(v, verdict, here)
-	d.Card = nextCard(v, verdict, d.NoVerdict, d.Working)
+	d.Steps = stepsOf(v, d.Verdict, here)
+	d.Card, d.Place = nextCard(v, d.Verdict, d.Advice, d.NoVerdict, planning)
+	d.Card.OpenNow, d.Card.Swaps = openNow(v), swapsNow(v)
 	d.Saved = savedOf(v, r.URL.Query().Get("saved"))
 	return d, nil
+}
+
+// think asks for verdict and advice, both at once, and waits for them as long as the page
+// may. planning says that the advice is not there yet. The error is that of the request.
+func (s *server) think(r *http.Request, d *jobData) (planning bool, err error) {
+	wait, cancel := context.WithTimeout(r.Context(), s.patience(r))
+	defer cancel()
+	s.advices.start(s.bench, d.View)
+	d.Verdict, err = s.verdicts.within(r.Context(), wait, s.bench, d.View)
+	switch {
+	case errors.Is(err, errWorking):
+		d.Working = true
+	case err != nil && r.Context().Err() != nil:
+		return false, err
+	case err != nil:
+		d.NoVerdict = err.Error()
+	}
+	// Without advice the card falls back on the verdict.
+	d.Advice, err = s.advices.within(r.Context(), wait, s.bench, d.View)
+	if err != nil && r.Context().Err() != nil {
+		return false, err
+	}
+	return errors.Is(err, errWorking) || d.Advice == nil && d.Working, nil
 }
 
 func lastOnes(v *job.View, n int) []lastOne {
@@ -95,8 +119,13 @@ func lastOnes(v *job.View, n int) []lastOne {
 }
 
 func entryLine(v *job.View, e job.Entry) string {
-	if e.Kind == job.KindNote {
+	switch {
+	case e.Kind == job.KindNote:
 		return e.Remark
+	case e.Work != nil:
+		return e.Work.Text(v.Def)
+	case e.Opening != nil:
+		return openingLine(v.Def, *e.Opening)
 	}
 	t := report.LineOf(v, e).Text
 	if e.Check != nil && e.Check.Item != "" {

@@ -29,8 +29,19 @@ type card struct {
 	Why        string
 	Cautions   []string
 
+	Alarms   []diagnosis.Recheck    // to be taken again before anything else
+	Means    []diagnosis.Prediction // what would come out, most probable first
+	Saves    string                 // against going straight to the repairs
+	Openings []openingTap           // to put back and to make first, in this order
+	Further  []further              // the other actions
+	Stop     string                 // whether to stop, and the chance of a wrong fix
+	Unproven int                    // cures that nobody has shown the cause of
+	OpenNow  []openingTap           // innermost first
+	Swaps    []swapTap              // exchanges that stand
+
 	Reading *readingAsk // enter a reading here
 	Check   *checkAsk   // or the outcome of a check
+	Work    *workAsk    // or that it was done
 	Links   []link      // or go to
 	Working bool        // not known yet, ask again
 	Pins    template.HTML
@@ -42,18 +53,21 @@ type readingAsk struct {
 	ToneHz                     float64
 	Instrument, Session        string
 	Case                       measure.CaseState
+	Provoked                   diagnosis.Provocation
 }
 
 type checkAsk struct {
 	Function, Key, Name string
 	Case                measure.CaseState
+	Provoked            diagnosis.Provocation
 }
 
 type link struct{ Href, Text string }
 
-// nextCard makes the card from the first of the next actions. Before anything
-// was recorded it says to measure as found: that chance comes once.
-func nextCard(v *job.View, verdict *diagnosis.Verdict, noVerdict string, working bool) *card {
+// nextCard makes the card from the first action of the advice, or of the verdict where
+// there is no advice. Before anything was recorded it says to measure as found: that
+// chance comes once.
+func nextCard(v *job.View, verdict *diagnosis.Verdict, advice *diagnosis.Advice, noVerdict string, planning bool) (*card, place) {
 	root := "/jobs/" + v.Job.ID
 	switch {
 	case len(v.Current) == 0:
@@ -66,18 +80,21 @@ func nextCard(v *job.View, verdict *diagnosis.Verdict, noVerdict string, working
 				"Test tape: run a scrap tape first. A machine that chews or a magnetised head costs the test tape.",
 			},
 			Links: []link{{root + "/captures", "Capture a test tape"}, {root + "/sheet", "Try controls and functions"}},
-		}
-	case working:
+		}, place{}
+	case advice != nil:
+		return adviceCard(v, advice)
+	case planning:
 		return &card{Working: true, Text: "Working out what to do next.",
 			Why:   "Every fault set is weighed against the whole record. What was recorded is kept; go on meanwhile.",
-			Links: []link{{root + "/path", "Look again"}, {root + "/sheet", "Go on with the check sheet"}}}
+			Links: []link{{root + "/path", "Look again"}, {root + "/sheet", "Go on with the check sheet"}}}, place{}
 	case verdict == nil:
 		return &card{Text: "No next step: the diagnosis gave no answer.", Why: noVerdict,
-			Links: []link{{root + "/sheet", "Go on with the check sheet"}, {root + "/record", "Look through the record"}}}
+			Links: []link{{root + "/sheet", "Go on with the check sheet"}, {root + "/record", "Look through the record"}}}, place{}
 	case len(verdict.Next) == 0:
-		return doneCard(v, verdict)
+		return doneCard(v, verdict), place{}
 	}
-	return actionCard(v, verdict.Next[0])
+	a := verdict.Next[0]
+	return actionCard(v, a), place{a.Function, a.TestPoint, a.Key}
 }
 
 func doneCard(v *job.View, verdict *diagnosis.Verdict) *card {
@@ -105,14 +122,15 @@ func actionCard(v *job.View, a diagnosis.Action) *card {
 	if f, ok := v.Def.Function(a.Function); ok {
 		name = f.Name
 	}
-	c.Check = &checkAsk{a.Function, a.Key, name, lastCase(v)}
+	c.Check = &checkAsk{Function: a.Function, Key: a.Key, Name: name, Case: v.Case}
 	return c
 }
 
+// forReading asks for a reading at a test point: of a only place, tone and siblings count.
 func (c *card) forReading(v *job.View, tp *machine.TestPoint, a diagnosis.Action) {
 	c.Instrument, c.Mode = tp.Instrument, tp.Mode
 	part := v.Def.Designator(tp.Part, tp.Each, a.Key)
-	ask := &readingAsk{TestPoint: tp.ID, Key: a.Key, Part: part, Unit: tp.Expect.Unit, ToneHz: a.ToneHz, Case: lastCase(v)}
+	ask := &readingAsk{TestPoint: tp.ID, Key: a.Key, Part: part, Unit: tp.Expect.Unit, ToneHz: a.ToneHz, Case: v.Case}
 	if last := lastReading(v); last != nil {
 		ask.Instrument, ask.Session = last.Instrument, last.Session
 	}
@@ -178,15 +196,6 @@ func openingText(def *machine.Definition, id string) string {
 		}
 	}
 	return id
-}
-
-func lastCase(v *job.View) measure.CaseState {
-	for _, e := range slices.Backward(v.Current) {
-		if e.Kind != job.KindNote && e.Case != measure.CaseUnknown {
-			return e.Case
-		}
-	}
-	return v.Job.Case
 }
 
 func lastReading(v *job.View) *job.Reading {

@@ -30,6 +30,7 @@ var noon = time.Date(2031, 5, 4, 12, 0, 0, 0, time.UTC)
 type storyBench struct {
 	*job.Bench
 	verdict  func(v *job.View) (*diagnosis.Verdict, error)
+	advice   func(v *job.View) (*diagnosis.Advice, error)
 	captures map[int64]measure.Report // by entry
 	replayed map[int64]bool           // those that are of a record programme
 	loopback *job.Loopback            // of the interface "Bench box"
@@ -48,6 +49,18 @@ func (b *storyBench) Diagnose(ctx context.Context, id string) (*diagnosis.Verdic
 	}
 	verdict, err := b.verdict(v)
 	return verdict, v, err
+}
+
+func (b *storyBench) Advise(ctx context.Context, id string) (*diagnosis.Advice, *job.View, error) {
+	v, err := b.View(ctx, id)
+	if err != nil {
+		return nil, nil, err
+	}
+	if b.advice == nil {
+		return nil, v, errors.New("the story has no advice")
+	}
+	advice, err := b.advice(v)
+	return advice, v, err
 }
 
 func (b *storyBench) View(ctx context.Context, id string) (*job.View, error) {
@@ -238,7 +251,17 @@ func goodStory() (*storyBench, string) {
 	pressed := must(b.RecordNote(ctx, j.ID, measure.CasePropped, "capture"))
 	b.captures[pressed.Seq] = storyReport(6)
 	b.shelve()
-	b.verdict = storyVerdict
+	for _, in := range []diagnosis.Instrument{
+		{ID: "dmm1", Name: "Hand meter", Kind: diagnosis.TrueRMS, BandwidthHz: 20e3, ACPercent: 1.5, DCPercent: 0.5, InputOhm: 10e6, InputF: 100e-12, LeadsOhm: 0.3, Autorange: true},
+		{ID: "millivoltmeter-b", Name: "Millivoltmeter B", Kind: diagnosis.Average, BandwidthHz: 1e6},
+	} {
+		must(b.AddInstrument(ctx, in))
+	}
+	// Opened, tried and put right by hand: appended last, so that the rest keeps its numbers.
+	must(b.Record(ctx, j.ID, job.Entry{Opening: &job.Opening{Opening: "lid"}}))
+	must(b.Record(ctx, j.ID, job.Entry{Work: &job.Work{Kind: diagnosis.WorkClean, Stage: "RY1-2"}, Remark: "contacts grey, exercised", Minutes: 4}))
+	must(b.Record(ctx, j.ID, job.Entry{Work: &job.Work{Kind: diagnosis.WorkSwap, Stage: "RY1-3", With: "5"}}))
+	b.verdict, b.advice = storyVerdict, storyAdvice
 	return b, j.ID
 }
 
@@ -316,6 +339,27 @@ func storyVerdict(v *job.View) (*diagnosis.Verdict, error) {
 	out.Next = []diagnosis.Action{{Kind: "reading", Text: "Read TP21-a with group Ash fed at 0 dB.", TestPoint: "TP21", Key: "a", ToneHz: 315, Where: "Tape board, group Ash", Opening: "lid", Siblings: []string{"b"},
 		Expect: "1.10 V ± 1 dB", Minutes: 3, GainBits: 0.9, Why: "It parts C31-a and X1-a from what follows them.", Cautions: []string{"Bias and erase nodes burn at a point: set the probe with the oscillator off."}}}
 	return out, nil
+}
+
+// storyAdvice says what to do about what storyVerdict says.
+func storyAdvice(*job.View) (*diagnosis.Advice, error) {
+	caution := "Bias and erase nodes burn at a point: set the probe with the oscillator off."
+	return &diagnosis.Advice{
+		Suspects: []diagnosis.SuspectStage{{Stage: "H", Track: "5", Mode: machine.Weak, Probability: 0.93, Part: "H-5", Cause: "dirt on the face", By: []string{"capture 1"}, Why: "capture 1: track 5 loses treble"},
+			{Stage: "C31", Track: "a", Mode: machine.Weak, Probability: 0.74, Part: "C31-a", Cause: "dried out", By: []string{"check 32"}, Why: "check 32: record-play on track 1 weak"}},
+		Cleared: []diagnosis.ClearedStage{{Stage: "U3", Track: "1", Part: "U3-1", By: []string{"capture 1"}, Why: "its level is as its siblings'"}},
+		Recheck: []diagnosis.Recheck{{Reading: "reading 5", ProbabilityWrong: 0.97, Why: "38 V at TP10-3 is 1000 times what the siblings read: volts for millivolts.", How: "Read TP10-3 again with the range fixed, the probe lifted and set anew."}},
+		Actions: []diagnosis.Step{
+			{ID: "read TP21-a", Kind: diagnosis.StepReading, Target: "TP21-a", Minutes: 6, GainMinutes: 14, Text: "Read TP21-a and TP21-b with 315 Hz, same meter and range.", Where: "Squeeze (base)",
+				Expect: "1.10 V ± 1 dB", Why: "It parts C31-a and X1-a from what follows them.", Cautions: []string{caution}, TestPoint: "TP21", Key: "a", ToneHz: 315, Siblings: []string{"b"}, Function: "record",
+				Opening: "squeeze", Open: []string{"squeeze"}, Predicts: []diagnosis.Prediction{{Outcome: "about 0.31 V: C31-a or X1-a", Probability: 0.81}, {Outcome: "about 1.1 V: behind TP21", Probability: 0.19}}},
+			{ID: "clean H-5", Kind: diagnosis.StepClean, Target: "H-5", Minutes: 9, GainMinutes: 6.2, Text: "Clean H-5 and play the treble again.", Stage: "H", Key: "5", Cautions: []string{"Solvent: no flame, little of it, none on rubber."}, Predicts: []diagnosis.Prediction{}},
+			{ID: "repair C31-a", Kind: diagnosis.StepRepair, Target: "C31-a", Minutes: 27, GainMinutes: -3, Text: "Replace C31-a.", Stage: "C31", Key: "a", Cautions: []string{}, Predicts: []diagnosis.Prediction{}},
+		},
+		Stop:     diagnosis.Stop{WrongFixProbability: 0.21, Reason: "A reading saves more than it takes.", Lowers: "Reading TP21-a lowers it to 3 % for 6 min."},
+		Unproven: []diagnosis.Unproven{{Work: "work 1", Symptom: "track 2 dead in play", Returns: 0.44, Asks: []string{"tap RY1-2 while track 2 plays (2 min)", "play with the case closed after an hour (6 min)"}}},
+		Minutes:  64, PFaultFree: 0.002, MassLeftOut: 0.004,
+	}, nil
 }
 
 func quietVerdict(v *job.View) (*diagnosis.Verdict, error) {

@@ -108,6 +108,7 @@ func (f flow) run(scripts bool) {
 	}
 	f.functions(scripts)
 	f.reading()
+	f.works()
 }
 
 // byKeys tries four controls with one key each.
@@ -208,6 +209,30 @@ func (f flow) reading() {
 	f.sees(chromedp.CSS("#next"), "why")
 	f.do("report", chromedp.Navigate(f.jobURL()+"/report"), chromedp.WaitReady(chromedp.CSS("footer .hash")))
 	f.sees(chromedp.CSS("main"), "corrected by")
+}
+
+// works opens the lid by one tap, records what was replaced, exchanges two relays and
+// back, and puts the lid back from the card.
+func (f flow) works() {
+	f.do("works", chromedp.Navigate(f.jobURL()+"/works"))
+	if open := f.view().Open; len(open) == 0 { // the readings may tell already
+		f.follow("open", `#openings form:has(input[value="lid"]) button`)
+	}
+	f.sees("#openings", "put back: lid")
+	f.do("the part", chromedp.SendKeys(chromedp.CSS("#part"), "C31-a"), chromedp.SendKeys(chromedp.CSS("#found"), "dried out"), chromedp.SendKeys(chromedp.CSS("#minutes"), "12"))
+	f.follow("keep the work", "#work .go")
+	f.sees("#done", "repaired C31-a: dried out")
+	f.do("exchange", chromedp.SetValue(chromedp.CSS("#kind"), "swap"), chromedp.SetValue(chromedp.CSS("#part"), "RY1-3"), chromedp.SetValue(chromedp.CSS("#with"), "5"))
+	f.follow("keep the exchange", "#work .go")
+	f.follow("undo the exchange", `#openings form:has(input[name="back_again"]) button`)
+	f.sees("#done", "exchanged back RY1-3 with RY1-5")
+	f.follow("put back from the card", `#next form:has(input[value="lid"]):has(input[name="closed"]) button`)
+	f.sees("#openings", "Nothing that was recorded")
+	v := f.view()
+	w := v.Current[len(v.Current)-4]
+	if w.Work == nil || w.Minutes != 12 || w.Remark != "dried out" || len(v.Open) != 0 || len(v.Swaps) != 0 {
+		f.t.Errorf("the work kept is %+v; open %q, exchanged %+v", w, v.Open, v.Swaps)
+	}
 }
 
 func (f flow) view() *job.View {

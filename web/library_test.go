@@ -334,8 +334,8 @@ func TestTheDocumentListsTheMeasures(t *testing.T) {
 func TestACapturesPageStaysLight(t *testing.T) {
 	b, id := enormousStory()
 	h := newStoryServer(b).handler()
-	page := get(t, h, "/jobs/"+id+"/captures/44").Body.String()
-	if strings.Contains(page, `id="p-level-`) || !strings.Contains(page, "/captures/44/level-time") {
+	page := get(t, h, "/jobs/"+id+"/captures/47").Body.String()
+	if strings.Contains(page, `id="p-level-`) || !strings.Contains(page, "/captures/47/level-time") {
 		t.Error("the levels against time of 24 tracks are on the capture's page")
 	}
 	size := 0
@@ -346,10 +346,10 @@ func TestACapturesPageStaysLight(t *testing.T) {
 	if size > lightPage {
 		t.Errorf("%d bytes of pictures", size)
 	}
-	if w := get(t, h, "/jobs/"+id+"/captures/44/level-time?of=none"); w.Code != 404 {
+	if w := get(t, h, "/jobs/"+id+"/captures/47/level-time?of=none"); w.Code != 404 {
 		t.Errorf("a section that is not there: %d", w.Code)
 	}
-	if p := parse(t, get(t, h, "/jobs/"+id+"/captures/43/level-time").Body.String()); !strings.Contains(p.text, "No level against time was measured") {
+	if p := parse(t, get(t, h, "/jobs/"+id+"/captures/46/level-time").Body.String()); !strings.Contains(p.text, "No level against time was measured") {
 		t.Error("a capture without levels against time does not say so")
 	}
 }

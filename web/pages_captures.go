@@ -63,7 +63,7 @@ func (s *server) capturesModel(r *http.Request) (capturesModel, error) {
 	if m.captureChoices, err = s.captureChoices(r, d.View); err != nil {
 		return m, err
 	}
-	m.Form = captureForm{Case: string(lastCase(d.View))}
+	m.Form = captureForm{Case: string(d.View.Case)}
 	for _, e := range slices.Backward(d.View.Entries) {
 		if e.Capture != nil {
 			if len(m.Rows) == 0 { // the next one is mostly of the same

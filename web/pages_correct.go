@@ -19,10 +19,15 @@ type correctModel struct {
 	What  string // "note", "check", "reading"
 	Form  correctForm
 	Name  string // of the control, function or test point
+
+	Openings []choice
 }
 
 // correctForm is the replacement as typed.
-type correctForm struct{ Outcome, Symptom, Value, Tone, Instrument, Case, Remark string }
+type correctForm struct {
+	Outcome, Symptom, Value, Tone, Instrument, Provoked, Case, Remark string
+	Kind, Part, With, Opening, Minutes                                string
+}
 
 func entryOf(v *job.View, seq string) (job.Entry, error) {
 	n, err := strconv.ParseInt(seq, 10, 64)
@@ -50,11 +55,25 @@ func (s *server) correctModel(r *http.Request) (correctModel, error) {
 	m.Form = correctForm{Case: string(e.Case), Remark: e.Remark}
 	m.Name = entryLine(d.View, e)
 	if c := e.Check; c != nil {
-		m.Form.Outcome, m.Form.Symptom = string(c.Outcome), string(c.Symptom)
+		m.Form.Outcome, m.Form.Symptom, m.Form.Provoked = string(c.Outcome), string(c.Symptom), string(c.Provoked)
+	}
+	if w := e.Work; w != nil {
+		alone := *w
+		alone.With = ""
+		m.Form.Kind, m.Form.Part, m.Form.With = string(w.Kind), alone.Part(d.View.Def), w.With
+	}
+	if o := e.Opening; o != nil {
+		m.Form.Opening = o.Opening
+	}
+	if e.Minutes > 0 {
+		m.Form.Minutes = strconv.FormatFloat(float64(e.Minutes), 'g', -1, 64)
+	}
+	for _, o := range d.View.Def.Openings {
+		m.Openings = append(m.Openings, choice{o.ID, o.Name, ""})
 	}
 	if rd := e.Reading; rd != nil {
 		m.Form.Value = strings.NewReplacer("\u2009", " ", "\u2212", "-").Replace(report.Typed(*rd))
-		m.Form.Instrument = rd.Instrument
+		m.Form.Instrument, m.Form.Provoked = rd.Instrument, string(rd.Provoked)
 		if rd.ToneHz != 0 {
 			m.Form.Tone = strconv.FormatFloat(rd.ToneHz, 'g', -1, 64)
 		}
@@ -86,7 +105,9 @@ func (s *server) correct(w http.ResponseWriter, r *http.Request) error {
 		return err
 	}
 	m.Form = correctForm{Outcome: r.PostFormValue("outcome"), Symptom: r.PostFormValue("symptom"), Value: r.PostFormValue("value"), Tone: r.PostFormValue("tone"),
-		Instrument: r.PostFormValue("instrument"), Case: r.PostFormValue("case"), Remark: r.PostFormValue("remark")}
+		Instrument: r.PostFormValue("instrument"), Case: r.PostFormValue("case"), Remark: r.PostFormValue("remark"),
+		Kind: r.PostFormValue("kind"), Part: r.PostFormValue("part"), With: r.PostFormValue("with"), Opening: r.PostFormValue("opening"),
+		Minutes: r.PostFormValue("minutes"), Provoked: r.PostFormValue("provoked")}
 	repl, err := m.replacement()
 	var e job.Entry
 	if err == nil {
@@ -103,7 +124,9 @@ func (s *server) correct(w http.ResponseWriter, r *http.Request) error {
 // replacement is the entry that shall stand in the place of the corrected one.
 func (m *correctModel) replacement() (job.Entry, error) {
 	state, err := parseCase(m.Form.Case)
-	out := job.Entry{Kind: m.Entry.Kind, Case: state, Remark: m.Form.Remark}
+	minutes, merr := parseMinutes(m.Form.Minutes)
+	err = cmp.Or(err, merr)
+	out := job.Entry{Kind: m.Entry.Kind, Case: state, Remark: m.Form.Remark, Minutes: minutes}
 	switch {
 	case m.Entry.Check != nil:
 		c := *m.Entry.Check
@@ -111,6 +134,7 @@ func (m *correctModel) replacement() (job.Entry, error) {
 		if c.Outcome != diagnosis.Faulty && c.Outcome != diagnosis.Intermittent {
 			c.Symptom = ""
 		}
+		c.Provoked = diagnosis.Provocation(m.Form.Provoked)
 		out.Check = &c
 	case m.Entry.Reading != nil:
 		rd := *m.Entry.Reading
@@ -122,7 +146,16 @@ func (m *correctModel) replacement() (job.Entry, error) {
 			err = cmp.Or(err, terr)
 			rd.ToneHz = tone
 		}
+		rd.Provoked = diagnosis.Provocation(m.Form.Provoked)
 		out.Reading = &rd
+	case m.Entry.Work != nil:
+		w := job.Work{Kind: diagnosis.WorkKind(m.Form.Kind), Stage: m.Form.Part, Back: m.Entry.Work.Back}
+		if w.Kind == diagnosis.WorkSwap {
+			w.With = m.Form.With
+		}
+		out.Work = &w
+	case m.Entry.Opening != nil:
+		out.Opening = &job.Opening{Opening: m.Form.Opening, Closed: m.Entry.Opening.Closed}
 	}
 	return out, err
 }

@@ -17,9 +17,11 @@ type shelfModel struct {
 	Tapes      []job.TapeInfo
 	Programmes []programmeRow
 	Interfaces []job.InterfaceInfo
+	Meters     []instrumentRow
 	Added      string
 	New        standardForm // as typed
 	Loop       loopForm     // as typed
+	Meter      instrumentForm
 	Token      string
 	MaxUpload  int64
 }
@@ -52,7 +54,11 @@ func (s *server) shelfModel(r *http.Request) (shelfModel, error) {
 	if m.Programmes, err = s.programmeRows(r); err != nil {
 		return m, err
 	}
-	m.Interfaces, err = s.bench.Interfaces(r.Context())
+	if m.Interfaces, err = s.bench.Interfaces(r.Context()); err != nil {
+		return m, err
+	}
+	meters, err := s.bench.Instruments(r.Context())
+	m.Meters = instrumentRows(meters)
 	return m, err
 }
 

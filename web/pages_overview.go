@@ -30,7 +30,7 @@ func (s *server) overviewModel(r *http.Request) (overviewModel, error) {
 	if err != nil {
 		return overviewModel{}, err
 	}
-	m := overviewModel{jobData: d, Trims: trims(d.View), Closed: d.Steps[5].Done, Case: string(lastCase(d.View))}
+	m := overviewModel{jobData: d, Trims: trims(d.View), Closed: d.Steps[5].Done, Case: string(d.View.Case)}
 	m.Title = d.View.Job.Name
 	if m.Past, err = s.pastJobs(r, d.View.Job); err != nil {
 		return overviewModel{}, err
@@ -142,8 +142,11 @@ func (s *server) recordPage(w http.ResponseWriter, r *http.Request) error {
 		e := d.View.Entries[i]
 		l := report.LineOf(d.View, e)
 		l.At = whenText(e.At) // the heading says UTC
-		if !e.Withdraw && e.Check != nil {
+		if !e.Withdraw && (e.Check != nil || e.Work != nil || e.Opening != nil) {
 			l.Text = entryLine(d.View, e)
+		}
+		if e.Minutes > 0 {
+			l.Text += ", " + minutesText(e.Minutes)
 		}
 		m.Rows = append(m.Rows, recordRow{l, e.Seq, l.Struck == "" && !e.Withdraw, e.Capture != nil})
 	}

@@ -45,6 +45,7 @@ type pointRow struct {
 type readingForm struct {
 	Point, Value, Instrument, Session, Tone, Case, Remark string
 	Same                                                  bool // probe not lifted since
+	Provoked, Minutes                                     string
 }
 
 func (s *server) pathPage(w http.ResponseWriter, r *http.Request) error {
@@ -113,17 +114,15 @@ func (m *pathModel) whereNext(key string) (string, string) {
 	if m.Verdict == nil || len(m.View.Current) == 0 {
 		return "", key
 	}
-	if len(m.Verdict.Next) > 0 {
-		a := m.Verdict.Next[0]
-		if a.Function != "" && a.TestPoint == "" {
-			return a.Function, a.Key
-		}
-		if tp, ok := def.TestPoint(a.TestPoint); ok && tp.Function != "" {
-			if f, ok := def.Function(tp.Function); ok {
-				for _, k := range def.ReplicaKeys(f.Each) {
-					if pk, ok := pointKey(def, tp, f.ID, k); ok && pk == a.Key {
-						return f.ID, k
-					}
+	a := m.Place
+	if a.Function != "" && a.TestPoint == "" {
+		return a.Function, a.Key
+	}
+	if tp, ok := def.TestPoint(a.TestPoint); ok && tp.Function != "" {
+		if f, ok := def.Function(tp.Function); ok {
+			for _, k := range def.ReplicaKeys(f.Each) {
+				if pk, ok := pointKey(def, tp, f.ID, k); ok && pk == a.Key {
+					return f.ID, k
 				}
 			}
 		}
@@ -274,9 +273,7 @@ func (m *pathModel) pointRow(tp *machine.TestPoint, key, after string) pointRow 
 			row.Siblings += " to " + engineering(slices.Max(values), base)
 		}
 	}
-	if m.Verdict != nil && len(m.Verdict.Next) > 0 {
-		row.Next = m.Verdict.Next[0].TestPoint == tp.ID && m.Verdict.Next[0].Key == key
-	}
+	row.Next = m.Place.TestPoint == tp.ID && m.Place.Key == key
 	return row
 }
 
@@ -297,7 +294,7 @@ func keyWord(key string) string {
 }
 
 func (m *pathModel) offeredForm() readingForm {
-	f := readingForm{Case: string(lastCase(m.View))}
+	f := readingForm{Case: string(m.View.Case)}
 	if last := lastReading(m.View); last != nil {
 		f.Instrument, f.Session = last.Instrument, last.Session
 	}
@@ -318,22 +315,24 @@ func (s *server) recordReading(w http.ResponseWriter, r *http.Request) error {
 	}
 	rd, err := s.readingOf(r, v)
 	state, err2 := parseCase(r.PostFormValue("case"))
-	err = cmp.Or(err, err2)
+	minutes, err3 := parseMinutes(r.PostFormValue("minutes"))
+	err = cmp.Or(err, err2, err3)
 	var e job.Entry
 	if err == nil {
-		e, err = s.bench.RecordReading(r.Context(), id, rd, state, r.PostFormValue("remark"))
+		e, err = s.bench.Record(r.Context(), id, job.Entry{Reading: &rd, Case: state, Remark: r.PostFormValue("remark"), Minutes: minutes})
 	}
 	if err == nil {
 		// The path page asks at once when the reading is far from its siblings.
 		to := url.Values{"function": {r.PostFormValue("show")}, "key": {r.PostFormValue("show_key")}}
 		return goTo(w, r, "/jobs/"+url.PathEscape(id)+"/path?"+to.Encode(), e)
 	}
-	m, err3 := s.pathModel(r, r.PostFormValue("show"), r.PostFormValue("show_key"))
-	if err3 != nil {
+	m, err2 := s.pathModel(r, r.PostFormValue("show"), r.PostFormValue("show_key"))
+	if err2 != nil {
 		return err
 	}
 	m.Form = readingForm{Point: r.PostFormValue("point"), Value: r.PostFormValue("value"), Instrument: r.PostFormValue("instrument"),
-		Session: r.PostFormValue("session"), Tone: r.PostFormValue("tone"), Case: r.PostFormValue("case"), Remark: r.PostFormValue("remark"), Same: r.PostFormValue("same") != ""}
+		Session: r.PostFormValue("session"), Tone: r.PostFormValue("tone"), Case: r.PostFormValue("case"), Remark: r.PostFormValue("remark"), Same: r.PostFormValue("same") != "",
+		Provoked: r.PostFormValue("provoked"), Minutes: r.PostFormValue("minutes")}
 	var status int
 	m.Problem, status = problemOf(err)
 	return render(w, status, "path", m)

@@ -52,7 +52,7 @@ func (s *server) sheetModel(r *http.Request) (sheetModel, error) {
 	}
 	m := sheetModel{jobData: d, Case: r.URL.Query().Get("case")}
 	if m.Case == "" {
-		m.Case = string(lastCase(d.View))
+		m.Case = string(d.View.Case)
 	}
 	for _, it := range d.View.Sheet {
 		m.addControl(it)
@@ -197,7 +197,8 @@ func (m *sheetModel) keepTyped(r *http.Request) {
 
 func checkOf(r *http.Request) (job.Check, measure.CaseState, error) {
 	c := job.Check{Item: r.PostFormValue("item"), Function: r.PostFormValue("function"), Key: r.PostFormValue("key"),
-		Outcome: diagnosis.Outcome(r.PostFormValue("outcome")), Symptom: diagnosis.Symptom(r.PostFormValue("symptom"))}
+		Outcome: diagnosis.Outcome(r.PostFormValue("outcome")), Symptom: diagnosis.Symptom(r.PostFormValue("symptom")),
+		Provoked: diagnosis.Provocation(r.PostFormValue("provoked"))}
 	// The choice of a symptom stands beside the buttons; it means something only
 	// with what it can explain.
 	if c.Outcome != diagnosis.Faulty && c.Outcome != diagnosis.Intermittent {

@@ -5,6 +5,7 @@ import (
 	"slices"
 	"strings"
 
+	"headstack/diagnosis"
 	"headstack/job"
 	"headstack/unit"
 )
@@ -23,7 +24,8 @@ func (s *server) readingOf(r *http.Request, v *job.View) (job.Reading, error) {
 		return job.Reading{}, err
 	}
 	rd := job.Reading{TestPoint: point, Key: key, Value: value, Unit: name, ToneHz: tp.ToneHz,
-		Instrument: strings.TrimSpace(r.PostFormValue("instrument")), Session: strings.TrimSpace(r.PostFormValue("session"))}
+		Instrument: strings.TrimSpace(r.PostFormValue("instrument")), Session: strings.TrimSpace(r.PostFormValue("session")),
+		Provoked: diagnosis.Provocation(r.PostFormValue("provoked"))}
 	if t := strings.TrimSpace(r.PostFormValue("tone")); t != "" {
 		if rd.ToneHz, err = parseTone(t); err != nil {
 			return rd, err

@@ -38,14 +38,18 @@ var funcs = template.FuncMap{
 	"outcomes": func() []choice { return outcomes },
 	"symptoms": func() []choice { return symptoms },
 	"cases":    func() []choice { return cases },
-	"join":     strings.Join,
-	"first":    first,
-	"add":      func(a, b int) int { return a + b },
-	"dict":     dict,
-	"long":     longTable,
-	"figure":   number,
-	"figures":  func(t plot.Table) template.HTML { return t.HTML() },
-	"date":     func(t time.Time) string { return t.UTC().Format("2 January 2006") },
+
+	"workkinds":       func() []choice { return workKinds },
+	"provocations":    func() []choice { return provocations },
+	"instrumentkinds": func() []choice { return instrumentKinds },
+	"join":            strings.Join,
+	"first":           first,
+	"add":             func(a, b int) int { return a + b },
+	"dict":            dict,
+	"long":            longTable,
+	"figure":          number,
+	"figures":         func(t plot.Table) template.HTML { return t.HTML() },
+	"date":            func(t time.Time) string { return t.UTC().Format("2 January 2006") },
 }
 
 // pagesByName has one template set per page: the layout, the shared parts and

@@ -32,6 +32,7 @@ type Bench interface {
 	RecordCheck(ctx context.Context, jobID string, c job.Check, state measure.CaseState, remark string) (job.Entry, error)
 	RecordReading(ctx context.Context, jobID string, r job.Reading, state measure.CaseState, remark string) (job.Entry, error)
 	RecordNote(ctx context.Context, jobID string, state measure.CaseState, text string) (job.Entry, error)
+	Record(ctx context.Context, jobID string, e job.Entry) (job.Entry, error)
 	Correct(ctx context.Context, jobID string, seq int64, replacement job.Entry) (job.Entry, error)
 	Withdraw(ctx context.Context, jobID string, seq int64, remark string) (job.Entry, error)
 	AddCapture(ctx context.Context, jobID string, up job.CaptureUpload) (job.Entry, error)
@@ -40,7 +41,10 @@ type Bench interface {
 	CompareCaptures(ctx context.Context, jobID string, before, after int64, between string) (job.Explained, error)
 	SameMachine(ctx context.Context, jobID string) ([]job.Summary, error)
 	Wear(ctx context.Context, jobID string) (job.Wear, error)
+	Instruments(ctx context.Context) ([]diagnosis.Instrument, error)
+	AddInstrument(ctx context.Context, in diagnosis.Instrument) (diagnosis.Instrument, error)
 	Diagnose(ctx context.Context, jobID string) (*diagnosis.Verdict, *job.View, error)
+	Advise(ctx context.Context, jobID string) (*diagnosis.Advice, *job.View, error)
 }
 
 var _ Bench = (*job.Bench)(nil)
@@ -69,7 +73,8 @@ type server struct {
 	opt      Options
 	mux      *http.ServeMux
 	patterns []string // of the API, for the check against the document
-	verdicts verdicts
+	verdicts *thoughts[*diagnosis.Verdict]
+	advices  *thoughts[*diagnosis.Advice]
 	wears    wears
 	progress progress
 }
@@ -95,7 +100,7 @@ func newServer(bench Bench, opt Options) *server {
 	if opt.Program == "" {
 		opt.Program = "headstack"
 	}
-	s := &server{bench: bench, opt: opt, mux: http.NewServeMux()}
+	s := &server{bench: bench, opt: opt, mux: http.NewServeMux(), verdicts: newVerdicts(), advices: newAdvices()}
 	s.pages()
 	s.api()
 	return s
@@ -123,6 +128,7 @@ func (s *server) pages() {
 	page("GET /library/programmes/{programme}/rounds/{round}/erase-pass.wav", s.erasePassSound)
 	page("POST /library/interfaces", s.addInterface)
 	page("GET /library/interfaces/{interface}", s.interfacePage)
+	page("POST /library/instruments", s.addInstrument)
 	page("GET /library/progress/{token}", s.progressOf)
 	page("GET /jobs/{job}", s.overviewPage)
 	page("GET /jobs/{job}/sheet", s.sheetPage)
@@ -130,6 +136,9 @@ func (s *server) pages() {
 	page("GET /jobs/{job}/path", s.pathPage)
 	page("POST /jobs/{job}/readings", s.recordReading)
 	page("POST /jobs/{job}/notes", s.recordNote)
+	page("GET /jobs/{job}/works", s.worksPage)
+	page("POST /jobs/{job}/works", s.recordWork)
+	page("POST /jobs/{job}/openings", s.recordOpening)
 	page("GET /jobs/{job}/captures", s.capturesPage)
 	page("POST /jobs/{job}/captures", s.uploadCapture)
 	page("GET /jobs/{job}/captures/{seq}", s.capturePage)

@@ -29,18 +29,23 @@ func stories(state, id string) []story {
 	}
 	if state == "good" || state == "enormous" { // these do not depend on the job
 		common = append(common, story{"jobs", "/", 200, []string{"Open a job"}},
-			story{"library", "/library", 200, []string{"Hexastrand", "Make a standard one", "Bench box", "2 April 2031"}},
+			story{"library", "/library", 200, []string{"Hexastrand", "Make a standard one", "Bench box", "2 April 2031", "Hand meter", "3\u2009dB low at 20", "loads with 10\u2009Mohm"}},
 			story{"programme", "/library/programmes/6-tracks-9-525-cm-s-reference-315-hz-3-rounds", 200, []string{"Round 1 of 3: tracks 1, 2", "Caution: this records over whatever is on the tape", "silence for the second pass", "9.525 cm/s"}},
 			story{"interface", "/library/interfaces/bench-box", 200, []string{"Response of the interface", "input 3: not measured: nothing was heard on it", "16 kHz"}},
 			story{"lost", root + "/nowhere", 404, []string{"no such page"}})
 	}
 	switch state {
 	case "good":
-		common[0].want = append(common[0].want, "C31-a weak (dried out) and H-5 weak (dirt on the face)", "71\u2009%", "TP21-a", "re-take", "scratches at a third")
+		for i := range common[:5] { // the card stands on every page of the job, what misleads before what to do
+			common[i].want = append(common[i].want, "◆ re-take reading 5, 97\u2009% likely wrong", "volts for millivolts", "with the range fixed", "Read TP21-a and TP21-b",
+				"burn at a point", "opened: Squeeze lifted off Tape", "about 0.31 V: C31-a or X1-a, 81\u2009%", "about 6\u2009min, saves 14\u2009min", "1 cure without a proved cause",
+				"other actions, 2", "Clean H-5 and play the treble again. 9\u2009min, saves 6\u2009min", "Solvent: no flame", "costs 3\u2009min more", "wrong fix: 21\u2009%", "put back: lid unscrewed")
+		}
+		common[0].want = append(common[0].want, "Cures that are not proved", "C31-a weak (dried out) and H-5 weak (dirt on the face)", "71\u2009%", "TP21-a", "re-take", "scratches at a third")
 		common[1].want = append(common[1].want, "≈ intermittent", "✕ faulty", "Next open one")
 		common[2].want = append(common[2].want, "C31-a", "74\u2009%", "is cleared by", "Read TP21-a")
 		common[3].want = append(common[3].want, "8 of 9 sections found")
-		common[4].want = append(common[4].want, "withdrawn by")
+		common[4].want = append(common[4].want, "withdrawn by", "cleaned RY1-2, 4\u2009min", "opened: lid unscrewed")
 		common[5].want = append(common[5].want, "Record programme: 6 tracks", "Bench box, looped back on 2 April 2031; its response is taken off")
 		common = append(common,
 			story{"path-play", root + "/path?function=play&key=3&saved=38", 200, []string{"re-take reading 5", "it was 38\u2009mV: correct it", "TP10-3", "4 siblings"}},
@@ -54,21 +59,28 @@ func stories(state, id string) []story {
 			story{"capture-own", root + "/captures/41", 200, []string{"Which track, which way round", "this channel carries track 4", "reversed", "Crosstalk at 10 kHz", "below −85.4", "into 6",
 				"Capture interface: Bench box, looped back on 2 April 2031; its response is taken off", "captured while it was recorded", "the tone was lost for 0.4 s", "level against time, 2 pictures", "output still rises", "■ sound", "All tracks play as sound ones do."}},
 			story{"level-time", root + "/captures/41/level-time?of=p-level-speed-tone", 200, []string{"Level against time, speed tone", "10 kHz"}},
-			story{"correct", root + "/entries/38", 200, []string{"Correct reading 5"}})
+			story{"correct", root + "/entries/38", 200, []string{"Correct reading 5"}},
+			story{"works", root + "/works", 200, []string{"put back: lid unscrewed and propped at 70 degrees", "exchanged back: RY1-3 with RY1-5", "opened: Squeeze lifted off Tape", "discharge each through a resistor",
+				"H-5 93\u2009%", "cleaned RY1-2: contacts grey, exercised", "◨ unproven track 2 dead in play was gone after work 1", "44\u2009%", "tap RY1-2 while track 2 plays (2 min)"}},
+			story{"works-offered", root + "/works?part=C31-a", 200, nil},
+			story{"correct-work", root + "/entries/44", 200, []string{"Correct work 1", "on which part, as printed"}},
+			story{"correct-opening", root + "/entries/43", 200, []string{"Correct opening 1", "Squeeze lifted off Tape"}})
 	case "enormous":
 		common = append(common,
 			story{"wear", root + "/wear", 200, []string{"Over 12 jobs", "track 24"}},
-			story{"capture-own", root + "/captures/44", 200, []string{"Level against time, 2 pictures", "Crosstalk at 1 kHz"}},
-			story{"level-time", root + "/captures/44/level-time", 200, []string{"Level against time, 10 kHz"}})
+			story{"capture-own", root + "/captures/47", 200, []string{"Level against time, 2 pictures", "Crosstalk at 1 kHz"}},
+			story{"level-time", root + "/captures/47/level-time", 200, []string{"Level against time, 10 kHz"}})
 	case "empty":
 		common[0].want = append(common[0].want, "Measure as found", "nothing known yet")
 		common = append(common, story{"library", "/library", 200, []string{"Make a record programme above first"}})
 		common[3].want = append(common[3].want, "No capture yet")
 		common = append(common, story{"wear", root + "/wear", 200, []string{"Nothing to say yet"}})
 		common[4].want = append(common[4].want, "Nothing was recorded yet")
+		common = append(common, story{"works", root + "/works", 200, []string{"Nothing that was recorded", "No work was recorded", "opened: card bay door"}})
 	case "failed":
 		common[0].want = append(common[0].want, "No verdict", "contradicts itself")
 		common[3].want = append(common[3].want, "not measured")
+		common = append(common, story{"works", root + "/works", 200, []string{"Record a work"}})
 		common = append(common, story{"wear", root + "/wear", 200, []string{"captures of 2 dates only: a trend wants 3"}},
 			story{"capture", root + "/captures/1", 200, []string{"Nothing was measured", "no tone stands out"}},
 			story{"no-job", "/jobs/job-9999", 404, []string{"no such job", "job-9999"}})

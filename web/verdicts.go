@@ -15,64 +15,81 @@ import (
 	"headstack/job"
 )
 
-// verdicts works out verdicts and keeps the last one of a few jobs. A verdict
-// depends on the evidence alone, so it holds until that changes: most entries of
-// a check sheet do not. On a large machine it takes seconds, so it is worked out
-// beside the request: whoever asks for the same evidence waits for the same run,
-// and a page that will not wait can say so and ask again.
-type verdicts struct {
+// thoughts works out what the evidence says, a verdict or an advice, and keeps the last
+// one of a few jobs. It depends on what id hashes alone, so it holds until that changes:
+// most entries of a check sheet do not. On a large machine it takes seconds, so it is
+// worked out beside the request: whoever asks for the same waits for the same run, and a
+// page that will not wait can say so and ask again.
+type thoughts[T any] struct {
+	think func(ctx context.Context, b Bench, jobID string) (T, *job.View, error)
+	id    func(v *job.View) string // of what the answer depends on
+	doing string                   // "diagnosing"
+
 	mu   sync.Mutex
-	runs []*verdictRun // the oldest first
+	runs []*thought[T] // the oldest first
 }
 
-// verdictRun is one reasoning over one state of the evidence.
-type verdictRun struct {
+// thought is one reasoning over one state of the evidence.
+type thought[T any] struct {
 	job, evidence string
-	done          chan struct{} // closed when verdict and err are there
-	verdict       *diagnosis.Verdict
+	done          chan struct{} // closed when answer and err are there
+	answer        T
 	err           error
 }
 
-const verdictsKept = 16
+const thoughtsKept = 16
 
-// errWorking says that a verdict is not there yet.
+// errWorking says that an answer is not there yet.
 var errWorking = errors.New("still being worked out")
 
-// of waits for the verdict on the evidence that v holds.
-func (c *verdicts) of(ctx context.Context, b Bench, v *job.View) (*diagnosis.Verdict, error) {
+func newVerdicts() *thoughts[*diagnosis.Verdict] {
+	return &thoughts[*diagnosis.Verdict]{doing: "diagnosing", id: evidenceID,
+		think: func(ctx context.Context, b Bench, jobID string) (*diagnosis.Verdict, *job.View, error) {
+			return b.Diagnose(ctx, jobID)
+		}}
+}
+
+// newAdvices makes the same for advice, which depends on what is open and in hand, too.
+func newAdvices() *thoughts[*diagnosis.Advice] {
+	return &thoughts[*diagnosis.Advice]{doing: "advising on", id: func(v *job.View) string { return evidenceID(v) + fmt.Sprint(job.Situation(v)) },
+		think: func(ctx context.Context, b Bench, jobID string) (*diagnosis.Advice, *job.View, error) {
+			return b.Advise(ctx, jobID)
+		}}
+}
+
+// of waits for the answer on the evidence that v holds.
+func (c *thoughts[T]) of(ctx context.Context, b Bench, v *job.View) (none T, err error) {
 	run := c.start(b, v)
 	select {
 	case <-run.done:
-		return run.verdict, run.err
+		return run.answer, run.err
 	case <-ctx.Done():
-		return nil, ctx.Err()
+		return none, ctx.Err()
 	}
 }
 
-// within waits no longer than patience, then returns [errWorking].
-func (c *verdicts) within(ctx context.Context, b Bench, v *job.View, patience time.Duration) (*diagnosis.Verdict, error) {
-	wait, cancel := context.WithTimeout(ctx, patience)
-	defer cancel()
+// within waits no longer than until the wait ends, then returns [errWorking].
+func (c *thoughts[T]) within(ctx, wait context.Context, b Bench, v *job.View) (none T, err error) {
 	run := c.start(b, v)
 	select {
 	case <-run.done: // even where there is no patience at all
-		return run.verdict, run.err
+		return run.answer, run.err
 	default:
 	}
 	select {
 	case <-run.done:
-		return run.verdict, run.err
+		return run.answer, run.err
 	case <-wait.Done():
 		if ctx.Err() != nil {
-			return nil, ctx.Err()
+			return none, ctx.Err()
 		}
-		return nil, errWorking
+		return none, errWorking
 	}
 }
 
 // start finds the run for this evidence or begins it.
-func (c *verdicts) start(b Bench, v *job.View) *verdictRun {
-	id := evidenceID(v)
+func (c *thoughts[T]) start(b Bench, v *job.View) *thought[T] {
+	id := c.id(v)
 	c.mu.Lock()
 	defer c.mu.Unlock()
 	for _, r := range c.runs {
@@ -80,11 +97,11 @@ func (c *verdicts) start(b Bench, v *job.View) *verdictRun {
 			return r
 		}
 	}
-	r := &verdictRun{job: v.Job.ID, evidence: id, done: make(chan struct{})}
-	c.runs = slices.DeleteFunc(c.runs, func(o *verdictRun) bool { return o.job == r.job })
+	r := &thought[T]{job: v.Job.ID, evidence: id, done: make(chan struct{})}
+	c.runs = slices.DeleteFunc(c.runs, func(o *thought[T]) bool { return o.job == r.job })
 	c.runs = append(c.runs, r)
-	if len(c.runs) > verdictsKept {
-		c.runs = slices.Delete(c.runs, 0, len(c.runs)-verdictsKept)
+	if len(c.runs) > thoughtsKept {
+		c.runs = slices.Delete(c.runs, 0, len(c.runs)-thoughtsKept)
 	}
 	go c.work(b, r)
 	return r
@@ -92,31 +109,31 @@ func (c *verdicts) start(b Bench, v *job.View) *verdictRun {
 
 // work reasons and closes the run. A panic is one run's error: outside a request
 // nobody else would stop it from ending the program.
-func (c *verdicts) work(b Bench, r *verdictRun) {
+func (c *thoughts[T]) work(b Bench, r *thought[T]) {
 	defer close(r.done)
 	defer func() {
 		if p := recover(); p != nil {
-			r.err = fmt.Errorf("diagnosing %s: %v", r.job, p)
+			r.err = fmt.Errorf("%s %s: %v", c.doing, r.job, p)
 		}
 		if r.err != nil {
 			c.forget(r)
 		}
 	}()
-	verdict, seen, err := b.Diagnose(context.Background(), r.job)
+	answer, seen, err := c.think(context.Background(), b, r.job)
 	if err != nil {
-		r.err = fmt.Errorf("diagnosing %s: %w", r.job, err)
+		r.err = fmt.Errorf("%s %s: %w", c.doing, r.job, err)
 		return
 	}
-	r.verdict = verdict
-	if seen != nil && evidenceID(seen) != r.evidence {
+	r.answer = answer
+	if seen != nil && c.id(seen) != r.evidence {
 		c.forget(r) // an entry came in between: right for those who waited, not for later
 	}
 }
 
-func (c *verdicts) forget(r *verdictRun) {
+func (c *thoughts[T]) forget(r *thought[T]) {
 	c.mu.Lock()
 	defer c.mu.Unlock()
-	c.runs = slices.DeleteFunc(c.runs, func(o *verdictRun) bool { return o == r })
+	c.runs = slices.DeleteFunc(c.runs, func(o *thought[T]) bool { return o == r })
 }
 
 // patience is how long a page waits for a verdict before it is sent without. A

@@ -318,6 +318,10 @@ func slowBench() (b *storyBench, id string, letGo func(), runs *atomic.Int32) {
 	b, id = goodStory()
 	gate, runs := make(chan struct{}), new(atomic.Int32)
 	good := b.verdict
+	b.advice = func(v *job.View) (*diagnosis.Advice, error) {
+		<-gate
+		return storyAdvice(v)
+	}
 	b.verdict = func(v *job.View) (*diagnosis.Verdict, error) {
 		runs.Add(1)
 		<-gate
@@ -343,6 +347,9 @@ func TestAPageDoesNotWaitForASlowVerdict(t *testing.T) {
 	letGo()
 	v := must(b.View(t.Context(), id))
 	if _, err := s.verdicts.of(t.Context(), b, v); err != nil {
+		t.Fatal(err)
+	}
+	if _, err := s.advices.of(t.Context(), b, v); err != nil {
 		t.Fatal(err)
 	}
 	if w := get(t, h, "/jobs/"+id); strings.Contains(w.Body.String(), "data-working") || !strings.Contains(w.Body.String(), "C31-a") {

@@ -195,7 +195,7 @@ func printUnproven(w io.Writer, list []diagnosis.Unproven) {
 	}
 	fmt.Fprintln(w, "\nUnproven: it went, and nobody knows why")
 	for _, u := range list {
-		fmt.Fprintf(w, "  ◧ %s gone after %s; comes back with %s\n", u.Symptom, u.Work, unit.Probability(u.Returns))
+		fmt.Fprintf(w, "  ◨ %s gone after %s; comes back with %s\n", u.Symptom, u.Work, unit.Probability(u.Returns))
 		for _, ask := range u.Asks {
 			fmt.Fprintf(w, "      would prove it: %s\n", ask)
 		}

@@ -59,7 +59,7 @@ func TestAdviceFitsAScreen(t *testing.T) {
 		"Try record on track 0. (3 min, saves nothing)", "costs 1 min more", "6 more; headstack next --all has their cautions",
 		"▲ C31-a 74 %, weak, dried out", "reading 2 is 11 dB low", "... 5 more",
 		"Proved good: 100 stages", "■ by check 0: H-0  H-9  H-18", "... 4 more", "... by 4 other sets of observations",
-		"◧ dull on track 3 gone after work 1; comes back with 40 %", "would prove it: press RY1-3",
+		"◨ dull on track 3 gone after work 1; comes back with 40 %", "would prove it: press RY1-3",
 		"Not yet: A reading saves more than it takes. Chance of a wrong fix: 21 %. TP21-a lowers it", "Nothing wrong that matters: 1 %",
 	} {
 		i := strings.Index(text[at:], want)
