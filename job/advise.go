@@ -30,6 +30,25 @@ func (b *Bench) Advise(ctx context.Context, jobID string) (*diagnosis.Advice, *V
 	return whole(advice), v, nil
 }
 
+// Foreseen are the outcomes of an action for a person to read: the most probable ones, in
+// the order given, and the rest together where it matters.
+func Foreseen(list []diagnosis.Prediction) []diagnosis.Prediction {
+	const least = 0.02 // what is less probable than this is not worth a line
+	var out []diagnosis.Prediction
+	rest := 0.0
+	for _, p := range list {
+		if p.Probability < least {
+			rest += p.Probability
+			continue
+		}
+		out = append(out, p)
+	}
+	if rest >= least/2 {
+		out = append(out, diagnosis.Prediction{Outcome: "anything else", Probability: rest})
+	}
+	return out
+}
+
 // whole returns a copy whose lists are there, empty where nothing is in them.
 func whole(a *diagnosis.Advice) *diagnosis.Advice {
 	out := *a

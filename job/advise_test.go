@@ -52,3 +52,19 @@ func TestAdviceIsAskedForWithWhatIsAtHand(t *testing.T) {
 		t.Errorf("error %v, want %v with the job", err, fails)
 	}
 }
+
+func TestForeseenIsWhatIsWorthALine(t *testing.T) {
+	p := func(outcome string, p float64) diagnosis.Prediction {
+		return diagnosis.Prediction{Outcome: outcome, Probability: p}
+	}
+	for _, c := range []struct{ list, want []diagnosis.Prediction }{
+		{nil, nil},
+		{[]diagnosis.Prediction{p("works", 0.7), p("dull", 0.3)}, []diagnosis.Prediction{p("works", 0.7), p("dull", 0.3)}},
+		{[]diagnosis.Prediction{p("works", 0.9), p("a", 1.0/64), p("dull", 0.07), p("b", 1.0/64)}, []diagnosis.Prediction{p("works", 0.9), p("dull", 0.07), p("anything else", 1.0/32)}},
+		{[]diagnosis.Prediction{p("works", 0.995), p("a", 0.005)}, []diagnosis.Prediction{p("works", 0.995)}},
+	} {
+		if diff := cmp.Diff(c.want, job.Foreseen(c.list)); diff != "" {
+			t.Errorf("(-want +got):\n%s", diff)
+		}
+	}
+}

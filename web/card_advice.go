@@ -56,9 +56,7 @@ func adviceCard(v *job.View, a *diagnosis.Advice) (*card, place) {
 		if a.Stop.Reached {
 			c.Stop += " " + a.Stop.Reason
 		}
-		if a.Stop.Lowers != "" {
-			c.Stop += " " + a.Stop.Lowers
-		}
+		c.Stop += lowersText(a)
 	}
 	c.Alarms, c.Unproven = a.Recheck, len(a.Unproven)
 	return c, where
@@ -68,17 +66,31 @@ func adviceCard(v *job.View, a *diagnosis.Advice) (*card, place) {
 func stopCard(v *job.View, a *diagnosis.Advice) *card {
 	root := "/jobs/" + v.Job.ID
 	return &card{Text: "Nothing left would shorten the work.", Why: a.Stop.Reason,
-		Stop:  fmt.Sprintf("A wrong fix: %s. %s", unit.Probability(a.Stop.WrongFixProbability), a.Stop.Lowers),
+		Stop:  fmt.Sprintf("A wrong fix: %s.%s", unit.Probability(a.Stop.WrongFixProbability), lowersText(a)),
 		Links: []link{{root + "/report", "Read the report"}, {root + "/works", "Works and openings"}}}
+}
+
+// lowersText says what would lower the chance of a wrong fix.
+func lowersText(a *diagnosis.Advice) string {
+	if a.Stop.Lowers == "" {
+		return ""
+	}
+	return " What lowers it: " + strings.TrimSuffix(a.Stop.Lowers, ".") + "."
 }
 
 func stepCard(v *job.View, s diagnosis.Step) *card {
 	c := &card{Text: s.Text, Where: s.Where, Expect: s.Expect, Minutes: s.Minutes, Why: s.Why,
-		Cautions: slices.Clone(s.Cautions), Means: s.Predicts, Saves: savesText(s)}
+		Cautions: slices.Clone(s.Cautions), Means: job.Foreseen(s.Predicts), Saves: savesText(s)}
 	c.openings(v.Def, s)
 	if tp, ok := v.Def.TestPoint(s.TestPoint); ok && s.Kind == diagnosis.StepReading {
 		c.forReading(v, tp, diagnosis.Action{TestPoint: s.TestPoint, Key: s.Key, ToneHz: s.ToneHz, Siblings: s.Siblings})
 		c.Reading.Provoked = s.Provoked
+		if strings.Contains(s.Text, c.Mode) { // said once is enough
+			c.Mode = ""
+		}
+		if strings.Contains(s.Text, c.Instrument) {
+			c.Instrument = ""
+		}
 		return c
 	}
 	switch s.Kind {

@@ -356,7 +356,7 @@ func storyAdvice(*job.View) (*diagnosis.Advice, error) {
 			{ID: "clean H-5", Kind: diagnosis.StepClean, Target: "H-5", Minutes: 9, GainMinutes: 6.2, Text: "Clean H-5 and play the treble again.", Stage: "H", Key: "5", Cautions: []string{"Solvent: no flame, little of it, none on rubber."}, Predicts: []diagnosis.Prediction{}},
 			{ID: "repair C31-a", Kind: diagnosis.StepRepair, Target: "C31-a", Minutes: 27, GainMinutes: -3, Text: "Replace C31-a.", Stage: "C31", Key: "a", Cautions: []string{}, Predicts: []diagnosis.Prediction{}},
 		},
-		Stop:     diagnosis.Stop{WrongFixProbability: 0.21, Reason: "A reading saves more than it takes.", Lowers: "Reading TP21-a lowers it to 3 % for 6 min."},
+		Stop:     diagnosis.Stop{WrongFixProbability: 0.21, Reason: "A reading saves more than it takes.", Lowers: "TP21-a (6 min)"},
 		Unproven: []diagnosis.Unproven{{Work: "work 1", Symptom: "track 2 dead in play", Returns: 0.44, Asks: []string{"tap RY1-2 while track 2 plays (2 min)", "play with the case closed after an hour (6 min)"}}},
 		Minutes:  64, PFaultFree: 0.002, MassLeftOut: 0.004,
 	}, nil

@@ -109,10 +109,10 @@ func printStep(w io.Writer, view *job.View, s diagnosis.Step) {
 	}
 	instrument, state := "", ""
 	if tp, ok := view.Def.TestPoint(s.TestPoint); ok {
-		instrument, state = tp.Instrument, tp.Mode
+		instrument, state = unsaid(s.Text, tp.Instrument), unsaid(s.Text, tp.Mode)
 	}
 	var comes []string
-	for _, p := range s.Predicts {
+	for _, p := range job.Foreseen(s.Predicts) {
 		comes = append(comes, p.Outcome+" "+unit.Probability(p.Probability))
 	}
 	for _, l := range []struct{ label, text string }{
@@ -124,6 +124,14 @@ func printStep(w io.Writer, view *job.View, s diagnosis.Step) {
 			fmt.Fprintf(w, "      %s: %s\n", l.label, l.text)
 		}
 	}
+}
+
+// unsaid is what a text does not say already.
+func unsaid(text, more string) string {
+	if strings.Contains(text, more) {
+		return ""
+	}
+	return more
 }
 
 func gainText(s diagnosis.Step) string {
@@ -209,7 +217,7 @@ func printStop(w io.Writer, a *diagnosis.Advice) {
 	}
 	fmt.Fprintf(w, "\n%s: %s Chance of a wrong fix: %s.", verb, a.Stop.Reason, unit.Probability(a.Stop.WrongFixProbability))
 	if a.Stop.Lowers != "" {
-		fmt.Fprintf(w, " %s", a.Stop.Lowers)
+		fmt.Fprintf(w, " What lowers it: %s.", strings.TrimSuffix(a.Stop.Lowers, "."))
 	}
 	fmt.Fprintf(w, "\nNothing wrong that matters: %s. Left out of the count (more faults at once): %s.\n",
 		unit.Probability(a.PFaultFree), unit.Probability(a.MassLeftOut))

@@ -20,7 +20,7 @@ func someAdvice() *diagnosis.Advice {
 		Actions: []diagnosis.Step{{ID: "a", Kind: diagnosis.StepReading, Text: "Read TP21-a.", Minutes: 12.2, GainMinutes: 9.4, Opening: "lid", Open: []string{"lid", "squeeze"}, Close: []string{"door"},
 			TestPoint: "TP21", Key: "a", Where: "Squeeze (base)", Expect: "1.1 V ±1 dB", Why: "it parts C31-a from X1-a", Cautions: []string{"Pull the plug first."},
 			Predicts: []diagnosis.Prediction{{Outcome: "about 0.31 V", Probability: 0.8}, {Outcome: "about 1.1 V", Probability: 0.2}}}},
-		Stop:     diagnosis.Stop{WrongFixProbability: 0.21, Reason: "A reading saves more than it takes.", Lowers: "TP21-a lowers it to 3 % for 12 min."},
+		Stop:     diagnosis.Stop{WrongFixProbability: 0.21, Reason: "A reading saves more than it takes.", Lowers: "TP21-a (12 min)"},
 		Unproven: []diagnosis.Unproven{{Work: "work 1", Symptom: "dull on track 3", Returns: 0.4, Asks: []string{"press RY1-3 while it plays"}}},
 		Minutes:  41, PFaultFree: 0.01, MassLeftOut: 0.004,
 	}
@@ -60,7 +60,7 @@ func TestAdviceFitsAScreen(t *testing.T) {
 		"▲ C31-a 74 %, weak, dried out", "reading 2 is 11 dB low", "... 5 more",
 		"Proved good: 100 stages", "■ by check 0: H-0  H-9  H-18", "... 4 more", "... by 4 other sets of observations",
 		"◨ dull on track 3 gone after work 1; comes back with 40 %", "would prove it: press RY1-3",
-		"Not yet: A reading saves more than it takes. Chance of a wrong fix: 21 %. TP21-a lowers it", "Nothing wrong that matters: 1 %",
+		"Not yet: A reading saves more than it takes. Chance of a wrong fix: 21 %. What lowers it: TP21-a (12 min).", "Nothing wrong that matters: 1 %",
 	} {
 		i := strings.Index(text[at:], want)
 		if i < 0 {
