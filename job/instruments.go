@@ -139,3 +139,19 @@ func registered(list []diagnosis.Instrument, name string) (id string, ok bool) {
 	}
 	return name, false
 }
+
+// CannotTell says what a reading leaves open that was taken, or is to be taken, with an
+// instrument of the register; nil for another instrument.
+func (v *View) CannotTell(r Reading) []string {
+	tp, ok := v.Def.TestPoint(r.TestPoint)
+	if !ok || r.Instrument == "" {
+		return nil
+	}
+	id, _ := registered(v.Instruments, r.Instrument)
+	for _, in := range v.Instruments {
+		if in.ID == id {
+			return in.CannotTell(tp, r.ToneHz, v.Def)
+		}
+	}
+	return nil
+}

@@ -73,3 +73,29 @@ func TestInstrumentsThatAreRefused(t *testing.T) {
 		t.Errorf("%d listings (%v), want none", len(list), err)
 	}
 }
+
+func TestAReadingSaysWhatItCannotTell(t *testing.T) {
+	b, _, _ := bench(t, job.BenchOptions{})
+	j := openJob(t, b)
+	for _, in := range []diagnosis.Instrument{
+		{ID: "slow", Kind: diagnosis.Average, BandwidthHz: 400, InputOhm: 10e6},
+		{ID: "wide", Kind: diagnosis.TrueRMS, BandwidthHz: 10e6, InputOhm: 10e6, InputF: 1e-12},
+	} {
+		if _, err := b.AddInstrument(t.Context(), in); err != nil {
+			t.Fatal(err)
+		}
+	}
+	v := view(t, b, j.ID)
+	told := func(instrument, point string) []string {
+		return v.CannotTell(job.Reading{TestPoint: point, Instrument: instrument, ToneHz: 10e3})
+	}
+	// A pole at 400 Hz is 28 dB low at 10 kHz: 20·log10 √(1 + 25²).
+	if got := strings.Join(told("Slow", "TP21"), " "); !strings.Contains(got, "28.0 dB low") {
+		t.Errorf("of a slow meter at 10 kHz: %q", got)
+	}
+	for _, c := range [][2]string{{"wide", "TP21"}, {"unheard of", "TP21"}, {"", "TP21"}, {"slow", "TP999"}} {
+		if got := told(c[0], c[1]); len(got) != 0 {
+			t.Errorf("%v: %q, want nothing", c, got)
+		}
+	}
+}

@@ -79,6 +79,8 @@ type apiReading struct {
 	Session    string  `json:"session,omitempty"`
 	Setting    string  `json:"setting,omitempty"`
 	Provoked   string  `json:"provoked,omitempty"`
+	// CannotTell is what the instrument leaves open; in a job's list of entries only.
+	CannotTell []string `json:"cannot_tell,omitempty"`
 }
 
 type apiWork struct {
@@ -204,7 +206,7 @@ func entryJSON(e job.Entry) apiEntry {
 		out.Check = &apiCheck{c.Item, c.Function, c.Key, c.Outcome, c.Symptom, string(c.Provoked)}
 	}
 	if r := e.Reading; r != nil {
-		out.Reading = &apiReading{r.TestPoint, r.Key, r.Value, r.Unit, r.ToneHz, r.Instrument, r.Session, r.Setting, string(r.Provoked)}
+		out.Reading = &apiReading{r.TestPoint, r.Key, r.Value, r.Unit, r.ToneHz, r.Instrument, r.Session, r.Setting, string(r.Provoked), nil}
 	}
 	if c := e.Capture; c != nil {
 		out.Capture = &apiCapture{c.File, c.SHA256, c.Bytes, c.Tape, c.TapeSHA, c.Programme, c.ProgrammeSHA, c.Interface, c.InterfaceSHA, c.WhileRecording,
@@ -222,6 +224,9 @@ func viewJSON(v *job.View) apiView {
 		a := entryJSON(e)
 		if by := v.CorrectedBy(e.Seq); by != nil {
 			a.CorrectedBy = by.Seq
+		}
+		if e.Reading != nil {
+			a.Reading.CannotTell = v.CannotTell(*e.Reading)
 		}
 		if e.Work != nil {
 			a.Work.Part = e.Work.Part(v.Def)

@@ -32,6 +32,7 @@ type saved struct {
 	Seq  int64
 	Text string
 	Undo bool
+	Open []string // what the instrument of a reading cannot tell
 }
 
 // problem is a refused form; what was typed stays in the form.
@@ -145,7 +146,11 @@ func savedOf(v *job.View, seq string) *saved {
 	}
 	for _, e := range v.Entries {
 		if e.Seq == n {
-			return &saved{n, e.Ref + ", " + entryLine(v, e), !e.Withdraw && v.CorrectedBy(n) == nil}
+			out := &saved{Seq: n, Text: e.Ref + ", " + entryLine(v, e), Undo: !e.Withdraw && v.CorrectedBy(n) == nil}
+			if e.Reading != nil {
+				out.Open = v.CannotTell(*e.Reading)
+			}
+			return out
 		}
 	}
 	return nil

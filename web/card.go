@@ -39,6 +39,8 @@ type card struct {
 	OpenNow  []openingTap           // innermost first
 	Swaps    []swapTap              // exchanges that stand
 
+	CannotTell []string // with the instrument in hand
+
 	Reading *readingAsk // enter a reading here
 	Check   *checkAsk   // or the outcome of a check
 	Work    *workAsk    // or that it was done
@@ -138,6 +140,7 @@ func (c *card) forReading(v *job.View, tp *machine.TestPoint, a diagnosis.Action
 		ask.ToneHz = tp.ToneHz
 	}
 	c.Reading = ask
+	c.CannotTell = v.CannotTell(job.Reading{TestPoint: tp.ID, Key: a.Key, ToneHz: ask.ToneHz, Instrument: ask.Instrument})
 	if len(a.Siblings) > 0 {
 		var parts []string
 		for _, k := range a.Siblings {

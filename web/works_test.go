@@ -128,6 +128,14 @@ func TestInstrumentsOnThePages(t *testing.T) {
 	if got := must(b.Instruments(t.Context())); len(got) != 1 || got[0] != want {
 		t.Errorf("%+v, want %+v", got, want)
 	}
+	j := must(b.OpenJob(t.Context(), job.NewJob{Definition: "hexastrand"}))
+	w = send(t, s, "/jobs/"+j.ID+"/readings", "point", "TP21/a", "value", "310m", "instrument", "dmm1")
+	if p := parse(t, get(t, s.handler(), w.Header().Get("Location")).Body.String()); !strings.Contains(p.text, "It changes range by itself") {
+		t.Error("the reading that was kept does not say what it cannot tell")
+	}
+	if v := viewJSON(must(b.View(t.Context(), j.ID))); len(v.Entries[0].Reading.CannotTell) == 0 {
+		t.Error("nor does the API")
+	}
 	for field, value := range map[string]string{"bandwidth": "20 kohm", "ac": "little", "name": "", "kind": "x"} {
 		fields := []string{"name", "Scope", "kind", "scope", "bandwidth", "20M", "ac", "3", "leads", "x10 probe"}
 		fields[slices.Index(fields, field)+1] = value
@@ -193,7 +201,8 @@ func TestAPageDoesNotWaitForSlowAdvice(t *testing.T) {
 	gate := make(chan struct{})
 	runs := 0
 	b.advice = func(v *job.View) (*diagnosis.Advice, error) { runs++; <-gate; return storyAdvice(v) }
-	s := newServer(b, Options{Patience: 50 * time.Millisecond})
+	s := newServer(b, Options{Patience: time.Millisecond})
+	must(s.verdicts.of(t.Context(), b, must(b.View(t.Context(), id))))
 	w := get(t, s.handler(), "/jobs/"+id)
 	if p := parse(t, w.Body.String()); !strings.Contains(w.Body.String(), "data-working") || !strings.Contains(p.text, "C31-a weak (dried out)") {
 		t.Error("the verdict is not shown while the advice is worked out")

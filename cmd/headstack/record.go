@@ -43,7 +43,8 @@ type recorded struct {
 	Kind job.Kind `json:"kind"`
 	Case string   `json:"case"` // empty where it is not known
 	Open []string `json:"open"` // openings that are open now, outermost first
-	// Doubts is what to bear in mind about it, such as an instrument that is not registered.
+	// Doubts is what to bear in mind about a reading: what its instrument cannot tell, or
+	// that it is not on the register.
 	Doubts []string `json:"doubts"`
 }
 
@@ -106,7 +107,7 @@ func doubtsOf(view *job.View, x job.Entry) []string {
 	var ids []string
 	for _, in := range view.Instruments {
 		if in.ID == r.Instrument {
-			return nil
+			return view.CannotTell(*r)
 		}
 		ids = append(ids, in.ID)
 	}
