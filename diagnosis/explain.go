@@ -16,8 +16,7 @@ const (
 	accusedBits  = 1 // odds at least doubled by the evidence
 	maxAccused   = 24
 	explanations = 10
-	listWidth    = 60   // partial explanations carried along
-	heavyRest    = 1e-3 // share of the offsets' posterior left out for them
+	listWidth    = 60 // partial explanations carried along
 )
 
 // cause is a component in one of its fault modes.
@@ -31,10 +30,6 @@ type accusation struct {
 	part [][][]partial         // per node and alive row: its accused faults with shares
 	memo map[[2]int]list       // node, class
 	rows map[[2]int][]weighted // node, alive row
-	// heavy is the offsets that hold nearly all of the posterior, heavyZ their
-	// sum: explanations are summed over these.
-	heavy  []point
-	heavyZ float64
 }
 
 // partial is a set of accused faults with a probability.
@@ -67,8 +62,6 @@ func accuse(p *problem, post *posterior) *accusation {
 	for _, c := range found[:min(len(found), maxAccused)] {
 		a.in[c] = true
 	}
-	a.heavy = post.s.heavy(heavyRest)
-	a.heavyZ = post.run.total(a.heavy)
 	a.part = make([][][]partial, len(post.s.nodes))
 	for i, n := range post.s.nodes {
 		a.part[i] = make([][]partial, len(n.alive))
@@ -251,30 +244,18 @@ func (a *accusation) within(i int, causes []cause) []cause {
 // every scope satisfy ok.
 func (a *accusation) probability(ok func(scope int, causes []cause) bool) float64 {
 	s := a.post.s
-	r := a.post.run.fork()
-	r.weights = make([][]float64, len(s.nodes))
-	touched := make([]bool, len(s.nodes))
-	for i := len(s.nodes) - 1; i >= 0; i-- {
-		n := s.nodes[i]
-		r.weights[i] = make([]float64, len(n.alive))
+	factor := make([][]float64, len(s.nodes))
+	for i, n := range s.nodes {
+		factor[i] = make([]float64, len(n.alive))
 		for row := range n.alive {
-			share := 0.0
 			for _, e := range a.of(i, row) {
 				if ok(i, e.causes) {
-					share += e.p
+					factor[i][row] += e.p
 				}
 			}
-			r.weights[i][row] = n.rows[n.alive[row]].w * share
-			touched[i] = touched[i] || share < 1-1e-12
-		}
-		for _, c := range n.children {
-			touched[i] = touched[i] || touched[c]
-		}
-		if !touched[i] {
-			r.memo[i] = forkMemo(a.post.run.memo[i])
 		}
 	}
-	return math.Min(1, r.total(a.heavy)/a.heavyZ)
+	return a.post.share(factor)
 }
 
 // fault describes a cause for the verdict.

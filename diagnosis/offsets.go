@@ -1,6 +1,8 @@
 package diagnosis
 
 import (
+	"cmp"
+	"context"
 	"math"
 	"slices"
 )
@@ -46,121 +48,75 @@ func (s *solver) nearest(f int, x float64) uint8 {
 	return uint8(best)
 }
 
-// seeds are joint offsets to start from: the likeliest a priori, what the
-// siblings' median says, and what each scope says if it alone were good.
-func (s *solver) seeds() [][]uint8 {
-	base := make([]uint8, len(s.m.families))
-	values := make([][]float64, len(s.m.families))
-	for o, ob := range s.m.obs {
-		if f := s.shared[o]; f >= 0 && ob.hasY {
-			values[f] = append(values[f], ob.y)
-		}
-	}
-	median := make([]uint8, len(base))
-	top := make([]uint8, len(base))
-	for f, fam := range s.m.families {
-		for i := range fam.p {
-			if fam.p[i] > fam.p[base[f]] {
-				base[f] = uint8(i)
-			}
-		}
-		median[f], top[f] = base[f], base[f]
-		if v := values[f]; len(v) > 0 {
-			slices.Sort(v)
-			median[f] = s.nearest(f, v[len(v)/2])
-			top[f] = s.nearest(f, v[len(v)-1])
-			if fam.wide {
-				base[f] = median[f]
-			}
-		}
-	}
-	out := [][]uint8{base, median, top}
-	for _, n := range s.nodes {
-		seed := slices.Clone(base)
-		for _, o := range n.own {
-			if f := s.shared[o]; f >= 0 && s.m.obs[o].hasY {
-				seed[f] = s.nearest(f, s.m.obs[o].y)
-			}
-		}
-		out = append(out, seed)
-	}
-	return distinct(out)
-}
-
-func distinct(seeds [][]uint8) [][]uint8 {
-	seen := map[string]bool{}
-	var out [][]uint8
-	for _, d := range seeds {
-		if !seen[string(d)] {
-			seen[string(d)] = true
-			out = append(out, d)
+// offsetShares is the posterior of each shared offset from the joint ones.
+func (s *solver) offsetShares() [][]float64 {
+	out := make([][]float64, len(s.m.families))
+	for _, f := range s.nodes[0].fams {
+		out[f] = make([]float64, len(s.m.families[f].nodes))
+		for _, p := range s.points {
+			out[f][p.delta[f]] += p.value
 		}
 	}
 	return out
 }
 
-// climb improves offsets one at a time.
-func (s *solver) climb(value func([]uint8) float64, start []uint8) []uint8 {
-	d := slices.Clone(start)
-	best := value(d)
-	for range climbRounds {
-		moved := false
-		for _, f := range s.nodes[0].fams {
-			for _, step := range []int{-1, 1} {
-				for {
-					v := int(d[f]) + step
-					if v < 0 || v >= len(s.m.families[f].nodes) {
-						break
-					}
-					d[f] = uint8(v)
-					x := value(d)
-					if x <= best {
-						d[f] = uint8(v - step)
-						break
-					}
-					best, moved = x, true
-				}
-			}
-		}
-		if !moved {
-			break
-		}
+// Up to fullWork row evaluations over at most fullGrid joint offsets everything is
+// summed; beyond, a net is.
+const (
+	fullWork = 1e6
+	fullGrid = 12000
+)
+
+// small says whether the full sum is short.
+func (s *solver) small() bool {
+	if s.m.maxFaults > 2 {
+		return true
 	}
-	return d
+	full := s.gridSize()
+	return full <= fullGrid && s.treeWork(full) <= s.budget
 }
 
-// shifted is the seeds as they are and moved against the effect of a row on
-// the siblings' readings: a fault common to all siblings and an offset common
-// to all readings look alike.
-func (s *solver) shifted(n *node, a int, seeds [][]uint8) [][]uint8 {
-	sig := n.rows[n.alive[a]].sig
-	shift := map[int]float64{}
-	for k, o := range n.sub {
-		f := s.shared[o]
-		if f < 0 || sig[k] == 0 {
-			continue
+// treeWork bounds the row evaluations of a full sum: each scope's rows times
+// the classes that the rows above can make, times the offsets.
+func (s *solver) treeWork(grid float64) float64 {
+	above := make([]float64, len(s.nodes))
+	work := 0.0
+	for i, n := range s.nodes {
+		rows := s.rowBound(n)
+		above[i] = rows
+		if n.parent >= 0 {
+			above[i] *= above[n.parent]
 		}
-		if _, ok := shift[f]; ok {
-			continue
-		}
-		for _, t := range s.m.obs[o].space.totals(sig[k]) {
-			if t.hidden == 0 {
-				shift[f] = math.Max(t.db[qLevel], -24)
-			}
+		if len(n.sub) > 0 {
+			work += above[i] * float64(1+len(n.own))
 		}
 	}
-	out := slices.Clone(seeds)
-	if len(shift) == 0 {
-		return out
+	return work * grid
+}
+
+// sumAll evaluates all joint offsets and sorts the heaviest first.
+func (s *solver) sumAll(ctx context.Context) error {
+	for _, n := range s.nodes {
+		s.enumerate(n)
 	}
-	for _, d := range seeds {
-		next := slices.Clone(d)
-		for _, f := range n.fams {
-			if x, ok := shift[f]; ok {
-				next[f] = s.nearest(f, s.m.families[f].nodes[d[f]]-x)
-			}
+	s.clear(0) // the root is class 0
+	r := s.newRun()
+	s.points = s.allPoints()
+	sum := 0.0
+	for i := range s.points {
+		if err := ctx.Err(); err != nil {
+			return err
 		}
-		out = append(out, next)
+		p := &s.points[i]
+		p.value = r.value(p.delta)
+		sum += p.value
 	}
-	return distinct(out)
+	if !(sum > 0) {
+		return errImpossible
+	}
+	for i := range s.points {
+		s.points[i].value /= sum
+	}
+	slices.SortStableFunc(s.points, func(a, b point) int { return cmp.Compare(b.value, a.value) })
+	return nil
 }

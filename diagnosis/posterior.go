@@ -1,6 +1,7 @@
 package diagnosis
 
 import (
+	"context"
 	"math"
 	"runtime"
 	"slices"
@@ -10,40 +11,66 @@ import (
 // posterior is the outcome of the sums.
 type posterior struct {
 	s   *solver
-	run *run
-	z   float64 // scaled evidence
+	run *run    // of a full sum, else nil
+	net *net    // of one that is not, else nil
+	z   float64 // scaled evidence, times e^lz
+	lz  float64
 	// row is the weight of each row of each class, by node.
 	row [][][]float64
 	// fault is P(component is faulty in atom) by component and atom.
 	fault [][]float64
 	// wrong is, by observation, the probability of each wrong-reading state.
 	wrong [][]float64
+	// offset is, by family that siblings share, the posterior of its nodes.
+	offset [][]float64
+}
+
+// offsetMean is the mean of what is known of a shared offset, in dB.
+func (p *posterior) offsetMean(f int) float64 {
+	mean, sum := 0.0, 0.0
+	for k, v := range p.offset[f] {
+		mean += v * p.s.m.families[f].nodes[k]
+		sum += v
+	}
+	return mean / sum
 }
 
 // solve runs the whole inference.
-func solve(m *model) (*posterior, error) { return newSolver(m).solve() }
+func solve(m *model) (*posterior, error) { return solveWithin(context.Background(), m) }
 
-func (s *solver) solve() (*posterior, error) {
-	if err := s.explore(); err != nil {
-		return nil, err
-	}
+// solveWithin is solve that gives up when ctx ends.
+func solveWithin(ctx context.Context, m *model) (*posterior, error) { return newSolver(m).solve(ctx) }
+
+func (s *solver) solve(ctx context.Context) (*posterior, error) {
 	p := &posterior{s: s}
-	r := s.newRun()
-	d := r.descendAll(s.points)
-	if !(d.z > 0) {
-		return nil, errImpossible
+	var d *descent
+	if s.small() {
+		if err := s.sumAll(ctx); err != nil {
+			return nil, err
+		}
+		p.run = s.newRun()
+		if d = p.run.descendAll(s.points); !(d.z > 0) {
+			return nil, errImpossible
+		}
+	} else {
+		p.net = s.newNet(ctx)
+		if err := p.net.solve(); err != nil {
+			return nil, err
+		}
+		d = p.net.collect()
+		p.lz = p.net.top.logZ
 	}
-	p.run = r
 	p.z = d.z
 	p.row = d.row
+	p.offset = d.offset
 	p.fault = s.faults(d)
 	p.wrong = s.wrongStates(d)
-	return p, nil
+	return p, ctx.Err()
 }
 
 // logEvidence is ln P(evidence) under the model as summed.
 func (p *posterior) logEvidence() float64 {
-	v := math.Log(p.z)
+	v := math.Log(p.z) + p.lz
 	for _, t := range p.s.like {
 		v -= math.Log(t.scale)
 	}
@@ -65,14 +92,16 @@ func sumOf(v []float64) float64 {
 type descent struct {
 	z    float64
 	row  [][][]float64 // node, class, row of the class
-	seen [][]float64   // observation: table entry -> weight
+	seen [][][]float64 // observation, effect number, offset node
+	// offset is the weight of each node of each shared family.
+	offset [][]float64
 }
 
 // descendAll passes the weight of every point down the tree, level by level,
 // so that what is alike for a scope is passed on once.
 func (r *run) descendAll(points []point) *descent {
 	s := r.s
-	d := &descent{row: make([][][]float64, len(s.nodes)), seen: make([][]float64, len(s.m.obs))}
+	d := &descent{row: make([][][]float64, len(s.nodes)), seen: make([][][]float64, len(s.m.obs)), offset: s.offsetShares()}
 	// flow is the weight that reaches each class of each scope under each
 	// choice of the subtree's offsets.
 	flow := make([][][]float64, len(s.nodes))
@@ -147,11 +176,7 @@ func (r *run) descend(d *descent, flow [][][]float64, i int, c int32, outer floa
 func (r *run) count(d *descent, n *node, cl *class, a int, weight float64, delta []uint8) {
 	w := len(n.own)
 	for k, o := range n.own {
-		at := int(cl.ids[a*w+k])*r.s.like[o].nodes + r.s.nodeOf(o, delta)
-		if at >= len(d.seen[o]) {
-			d.seen[o] = append(d.seen[o], make([]float64, at+64)...)
-		}
-		d.seen[o][at] += weight
+		d.met(o, cl.ids[a*w+k], r.s.like[o].nodes)[r.s.nodeOf(o, delta)] += weight
 	}
 }
 
@@ -214,33 +239,34 @@ func (s *solver) wrongStates(d *descent) [][]float64 {
 	out := make([][]float64, len(s.m.obs))
 	for o, seen := range d.seen {
 		out[o] = make([]float64, s.m.obs[o].states)
-		for at, w := range seen {
-			if w == 0 {
-				continue
+		for id, nodes := range seen {
+			for node, w := range nodes {
+				if w <= 1e-12*d.z {
+					continue
+				}
+				x := s.states(o, int32(id), node)
+				sum := sumOf(x)
+				for k := range x {
+					out[o][k] += w / d.z * x[k] / sum
+				}
 			}
-			x := s.states(o, int32(at/s.like[o].nodes), at%s.like[o].nodes)
-			sum := sumOf(x)
-			for k := range x {
-				out[o][k] += w / d.z * x[k] / sum
+		}
+		if sum := sumOf(out[o]); sum > 0 {
+			for k := range out[o] {
+				out[o][k] /= sum
 			}
 		}
 	}
 	return out
 }
 
-// Leaving an observation out is summed less finely than the posterior itself:
-// what comes of it is stated in bits with two digits.
-const (
-	lightShare  = 3e-2
-	lightPoints = 800
-	lightSeeds  = 5
-)
-
 // without is the posterior of every component's fault with each observation
-// left out in turn: one entry per observation, then per component. Without it
-// offsets may be free that it held, so the offsets are searched anew.
+// left out in turn: one entry per observation, then per component.
 func (p *posterior) without() [][]float64 {
 	s := p.s
+	if p.net != nil {
+		return p.net.without()
+	}
 	s.prepare()
 	out := make([][]float64, len(s.m.obs))
 	work := make(chan int)
@@ -263,16 +289,8 @@ func (p *posterior) without() [][]float64 {
 func (p *posterior) leaveOut(o int) []float64 {
 	s := p.s
 	r := p.spare(o)
-	points := s.points
-	if s.pruned {
-		var seeds [][]uint8
-		for _, pt := range points[:min(len(points), lightSeeds)] {
-			seeds = append(seeds, pt.delta)
-		}
-		points, _ = r.flood(seeds, lightShare, lightPoints)
-	}
 	out := make([]float64, len(s.m.components))
-	if d := r.descendAll(points); d.z > 0 {
+	if d := r.descendAll(s.points); d.z > 0 {
 		for c, atoms := range s.faults(d) {
 			out[c] = sumOf(atoms)
 		}
@@ -319,22 +337,9 @@ func (s *solver) prepare() {
 	}
 	for o := range s.like {
 		for id := range s.m.obs[o].space.lists {
-			for node := range s.like[o].nodes {
-				s.likelihood(o, int32(id), node)
-			}
+			s.window(o, int32(id), 0, s.like[o].nodes)
 		}
 	}
-}
-
-// heavy is the leading points that hold all but a share of the posterior.
-func (s *solver) heavy(share float64) []point {
-	sum := 0.0
-	for i, p := range s.points {
-		if sum += p.value; sum > 1-share {
-			return s.points[:i+1]
-		}
-	}
-	return s.points
 }
 
 // outside is the prior mass of fault sets that were not enumerated, plus what
@@ -347,20 +352,49 @@ func (s *solver) outside() float64 {
 	return math.Min(1, 1-inside+s.loss)
 }
 
+// share is the part of the posterior that stays when the weight of every row is
+// taken times its factor, by node and alive row.
+func (p *posterior) share(factor [][]float64) float64 {
+	s := p.s
+	if p.net != nil {
+		return p.net.share(factor, false)
+	}
+	r := p.run.fork()
+	r.weights = make([][]float64, len(s.nodes))
+	touched := make([]bool, len(s.nodes))
+	for i := len(s.nodes) - 1; i >= 0; i-- {
+		n := s.nodes[i]
+		r.weights[i] = make([]float64, len(n.alive))
+		for a, row := range n.alive {
+			r.weights[i][a] = n.rows[row].w * factor[i][a]
+			touched[i] = touched[i] || factor[i][a] < 1-1e-12
+		}
+		for _, c := range n.children {
+			touched[i] = touched[i] || touched[c]
+		}
+		if !touched[i] {
+			r.memo[i] = forkMemo(p.run.memo[i])
+		}
+	}
+	return math.Min(1, r.total(s.points)/p.z)
+}
+
 // faultFree is the probability that no component that the evidence sees is
 // faulty.
 func (p *posterior) faultFree() float64 {
-	r := p.run.fork()
-	r.weights = make([][]float64, len(p.s.nodes))
+	factor := make([][]float64, len(p.s.nodes))
 	for i, n := range p.s.nodes {
-		r.weights[i] = make([]float64, len(n.alive))
+		factor[i] = make([]float64, len(n.alive))
 		for a, rw := range n.alive {
 			for _, f := range n.rows[rw].sets {
 				if len(n.sets[f].kinds) == 0 {
-					r.weights[i][a] = n.sets[f].w
+					factor[i][a] = n.sets[f].w / n.rows[rw].w
 				}
 			}
 		}
 	}
-	return r.total(p.s.points) / p.z
+	if p.net != nil {
+		return p.net.share(factor, true)
+	}
+	return p.share(factor)
 }

@@ -1,6 +1,7 @@
 package diagnosis
 
 import (
+	"encoding/binary"
 	"math"
 	"slices"
 )
@@ -17,12 +18,13 @@ type node struct {
 	kinds []kind
 	sets  []faultSet
 	rows  []row
-	alive []int32   // rows in use
-	share []float64 // per alive row: about its share of the posterior
-	outA  float64   // prior mass of more faults than maxFaults
+	alive []int32 // rows in use
+	outA  float64 // prior mass of more faults than maxFaults
 
 	classes []*class
 	index   map[string]int32
+
+	net netNode
 }
 
 // kind is all atoms of a scope that no observation can tell apart.
@@ -83,16 +85,12 @@ type row struct {
 type class struct {
 	upper []int32
 	built bool
-	// weight is about the largest share of the posterior that comes through
-	// this class. Rows that would add next to nothing to it are left out.
-	weight float64
-	rows   []int32 // indices of alive rows
-	ids    []int32 // rows × own observations: effect number
-	child  []int32 // rows × children: class number there
+	rows  []int32 // indices of alive rows
+	ids   []int32 // rows × own observations: effect number
+	child []int32 // rows × children: class number there
 }
 
-// buildNodes makes the tree. Observations are attached, fault sets enumerated
-// and those of equal effect merged.
+// buildNodes makes the tree and attaches observations and kinds of faults.
 func (s *solver) buildNodes() {
 	m := s.m
 	s.nodes = make([]*node, len(m.scopes))
@@ -126,13 +124,12 @@ func (s *solver) buildNodes() {
 		}
 	}
 	for _, n := range s.nodes {
-		s.enumerate(n)
+		s.makeKinds(n)
 	}
 }
 
 // enumerate lists the fault sets of a scope and merges them into rows.
 func (s *solver) enumerate(n *node) {
-	s.makeKinds(n)
 	goodAll := 1.0
 	for _, c := range n.comps {
 		goodAll *= 1 - s.m.components[c].prior
@@ -159,43 +156,69 @@ func (s *solver) enumerate(n *node) {
 		n.rows[r].w += f.w
 		n.rows[r].sets = append(n.rows[r].sets, int32(i))
 	}
+	n.useAll()
+}
+
+// useAll puts every row in use.
+func (n *node) useAll() {
 	n.alive = make([]int32, len(n.rows))
-	n.share = make([]float64, len(n.rows))
 	for i := range n.alive {
-		n.alive[i], n.share[i] = int32(i), 1
+		n.alive[i] = int32(i)
 	}
+}
+
+// rowBound is the most rows that the fault sets of a scope can make.
+func (s *solver) rowBound(n *node) float64 {
+	k, sets, choose := float64(len(n.kinds)), 1.0, 1.0
+	for i := range s.m.maxFaults {
+		choose *= (k + float64(i)) / float64(i+1)
+		sets += choose
+	}
+	return sets
 }
 
 // makeKinds numbers each atom's effect at each observation that sees it and
 // puts atoms with equal numbers together.
 func (s *solver) makeKinds(n *node) {
+	at := make([]int, len(s.m.obs))
+	for k, o := range n.sub {
+		at[o] = k
+	}
 	byKey := map[string]int{}
+	sig := make([]int32, len(n.sub))
+	var key []byte
 	for _, c := range n.comps {
 		comp := &s.m.components[c]
 		if comp.prior <= 0 {
 			continue
 		}
-		for a, at := range comp.atoms {
-			sig := make([]int32, len(n.sub))
-			for k, o := range n.sub {
-				if pos, ok := s.pos[o][c]; ok {
-					sig[k] = s.m.obs[o].space.single(pos, at.effect)
+		for a, atom := range comp.atoms {
+			clear(sig)
+			for _, l := range s.seen[c] {
+				sig[at[l.obs]] = s.m.obs[l.obs].space.single(l.pos, atom.effect)
+			}
+			key = key[:0]
+			for k, id := range sig {
+				if id != 0 {
+					key = binary.AppendUvarint(binary.AppendUvarint(key, uint64(k)), uint64(id))
 				}
 			}
-			key := idKey(sig)
 			if s.m.maxFaults > 2 {
-				key = idKey([]int32{int32(len(n.kinds))}) // see faultSet weights
+				key = binary.AppendUvarint(key[:0], uint64(len(n.kinds))) // see faultSet weights
 			}
-			k, ok := byKey[key]
+			k, ok := byKey[string(key)]
 			if !ok {
 				k = len(n.kinds)
-				byKey[key] = k
-				n.kinds = append(n.kinds, kind{sig: sig})
+				byKey[string(key)] = k
+				n.kinds = append(n.kinds, kind{sig: slices.Clone(sig)})
 			}
-			n.kinds[k].add(atomRef{c, a, comp.prior * at.weight / (1 - comp.prior)})
+			n.kinds[k].add(atomRef{c, a, comp.prior * atom.weight / (1 - comp.prior)})
 		}
 	}
 }
+
+// sight is the place of a component on the path of an observation.
+type sight struct{ obs, pos int }
 
 // grow appends all fault sets that extend chosen by kinds from first on. With
 // up to two faults kinds hold many atoms and the weight of a pair leaves out
@@ -266,7 +289,7 @@ func (s *solver) signature(n *node, kinds []int32) []int32 {
 }
 
 // classOf finds or makes the class of a subtree for given upper effects.
-func (s *solver) classOf(i int, upper []int32, weight float64) int32 {
+func (s *solver) classOf(i int, upper []int32) int32 {
 	n := s.nodes[i]
 	key := idKey(upper)
 	if c, ok := n.index[key]; ok {
@@ -274,13 +297,13 @@ func (s *solver) classOf(i int, upper []int32, weight float64) int32 {
 	}
 	c := int32(len(n.classes))
 	n.index[key] = c
-	n.classes = append(n.classes, &class{upper: slices.Clone(upper), weight: weight})
+	n.classes = append(n.classes, &class{upper: slices.Clone(upper)})
 	return c
 }
 
 // clear is the class of a subtree when nothing above is at fault.
 func (s *solver) clear(i int) int32 {
-	return s.classOf(i, make([]int32, len(s.nodes[i].sub)), 1)
+	return s.classOf(i, make([]int32, len(s.nodes[i].sub)))
 }
 
 // build works out the rows of a class.
@@ -289,9 +312,7 @@ func (s *solver) build(i int, cl *class) {
 	cl.built = true
 	cl.rows, cl.ids, cl.child = nil, nil, nil
 	for a := range n.alive {
-		if a == 0 || n.share[a]*cl.weight >= s.least {
-			cl.rows = append(cl.rows, int32(a))
-		}
+		cl.rows = append(cl.rows, int32(a))
 	}
 	merged := make([]int32, len(n.sub))
 	for _, a := range cl.rows {
@@ -303,16 +324,9 @@ func (s *solver) build(i int, cl *class) {
 		at := len(n.own)
 		for _, c := range n.children {
 			size := len(s.nodes[c].sub)
-			cl.child = append(cl.child, s.classOf(c, merged[at:at+size], cl.weight*min(1, n.share[a])))
+			cl.child = append(cl.child, s.classOf(c, merged[at:at+size]))
 			at += size
 		}
-	}
-}
-
-// forget drops all classes; they are worked out again as they are needed.
-func (s *solver) forget() {
-	for _, n := range s.nodes {
-		n.classes, n.index = nil, map[string]int32{}
 	}
 }
 

@@ -18,7 +18,7 @@ func (e *Engine) verdict(p *problem, post *posterior) *Verdict {
 	v := &Verdict{
 		Stages:      p.stageStates(post, loo),
 		Doubts:      p.doubts(post),
-		OutsideMass: post.s.outside(), OffsetsOutside: post.s.offsetsLost,
+		OutsideMass: post.s.outside(), OffsetsOutside: post.s.offsetsLost(),
 		PFaultFree: post.faultFree(),
 	}
 	found := a.explain()
@@ -203,11 +203,7 @@ func (p *problem) off(post *posterior, o int) float64 {
 	if f < 0 {
 		return p.notes[o].y
 	}
-	mean := 0.0
-	for _, pt := range post.s.points {
-		mean += pt.value * p.model.families[f].nodes[pt.delta[f]]
-	}
-	return p.notes[o].y - mean
+	return p.notes[o].y - post.offsetMean(f)
 }
 
 // troubleText is the sentence about one trouble: where, what, which suspects,

@@ -15,17 +15,13 @@ var errImpossible = errors.New("diagnosis: no combination of faults and wrong re
 type solver struct {
 	m      *model
 	nodes  []*node
-	pos    []map[int]int // per observation: component -> place on the path
-	shared []int         // per observation: its family when siblings share it, else -1
+	seen   [][]sight // per component: where it is seen
+	shared []int     // per observation: its family when siblings share it, else -1
 	like   []likeTable
-	points []point // offsets summed over, heaviest first
-	loss   float64 // estimated posterior mass of fault sets that pruning left out
-	// offsetsLost is the estimated share of the joint offsets of meters and
-	// captures that was not summed over.
-	offsetsLost float64
-	pruned      bool
-	budget      float64 // row evaluations up to which everything is summed
-	least       float64 // share of the posterior under which a row is left out
+	budget float64 // row evaluations up to which everything is summed
+	points []point // joint offsets of a full sum, heaviest first
+	// loss is the estimated posterior mass of what was left out.
+	loss float64
 }
 
 // point is one joint choice of all shared offsets.
@@ -36,11 +32,19 @@ type point struct {
 }
 
 // likeTable is the likelihood of one observation by effect number and offset
-// node, scaled to a largest value of about 1; NaN is not yet worked out.
+// node, times a scale that keeps products of many within the exponent.
 type likeTable struct {
 	nodes int
 	scale float64
-	v     []float64
+	top   float64 // the largest met so far
+	rows  []likeRow
+}
+
+// likeRow is one effect number's likelihoods, known for nodes lo to hi.
+type likeRow struct {
+	v      []float64
+	lo, hi int
+	arrive []total
 }
 
 func newSolver(m *model) *solver {
@@ -53,79 +57,88 @@ func newSolver(m *model) *solver {
 		}
 	}
 	for _, o := range m.obs {
-		pos := map[int]int{}
-		for k, c := range o.path {
-			pos[c] = k
-		}
-		s.pos = append(s.pos, pos)
 		f, nodes := -1, 1
 		if o.fam >= 0 && count[o.fam] > 1 {
 			f, nodes = o.fam, len(m.families[o.fam].nodes)
 		}
 		s.shared = append(s.shared, f)
-		s.like = append(s.like, likeTable{nodes: nodes})
+		s.like = append(s.like, likeTable{nodes: nodes, scale: 1})
+	}
+	s.seen = make([][]sight, len(m.components))
+	for o, ob := range m.obs {
+		for k, c := range ob.path {
+			s.seen[c] = append(s.seen[c], sight{o, k})
+		}
 	}
 	s.buildNodes()
 	s.scaleTables()
 	return s
 }
 
-// scaleTables finds a scale for each observation so that products of many do
-// not run out of the exponent.
+// scaleTables finds a scale for each observation: what it would say of a machine
+// without faults, at the offset that fits it best.
 func (s *solver) scaleTables() {
-	for o := range s.like {
-		s.like[o].scale = 1
-		top := 0.0
-		ids := map[int32]bool{0: true}
-		for _, n := range s.nodes {
-			for k, ob := range n.sub {
-				if ob == o {
-					for i := range n.kinds {
-						ids[n.kinds[i].sig[k]] = true
-					}
-				}
-			}
+	for o, ob := range s.m.obs {
+		node := 0
+		if f := s.shared[o]; f >= 0 && ob.hasY {
+			node = int(s.nearest(f, ob.y))
 		}
-		for id := range ids {
-			for node := range s.like[o].nodes {
-				top = math.Max(top, s.likelihood(o, id, node))
-			}
+		if v := s.likelihood(o, 0, node); v > 0 {
+			s.like[o].scale = 1 / v
 		}
-		s.like[o].v = nil
-		if top > 0 {
-			s.like[o].scale = 1 / top
-		}
+		s.like[o].rows, s.like[o].top = nil, 0
 	}
+}
+
+// window is the likelihoods of observation o for effect id at nodes lo to hi.
+func (s *solver) window(o int, id int32, lo, hi int) []float64 {
+	t := &s.like[o]
+	for int(id) >= len(t.rows) {
+		t.rows = append(t.rows, likeRow{})
+	}
+	r := &t.rows[id]
+	if r.lo <= lo && hi <= r.hi && r.v != nil {
+		return r.v[lo:hi]
+	}
+	if r.v == nil {
+		r.v = make([]float64, t.nodes)
+		r.lo, r.hi = lo, lo
+	}
+	var buf [8]float64
+	out := buf[:0]
+	if n := s.m.obs[o].states; n <= len(buf) {
+		out = buf[:n]
+	} else {
+		out = make([]float64, n)
+	}
+	for k := min(lo, r.lo); k < max(hi, r.hi); k++ {
+		if k >= r.lo && k < r.hi {
+			continue
+		}
+		s.statesAt(o, id, k, out)
+		r.v[k] = sumOf(out) * t.scale
+		t.top = max(t.top, r.v[k])
+	}
+	r.lo, r.hi = min(lo, r.lo), max(hi, r.hi)
+	return r.v[lo:hi]
 }
 
 // likelihood of observation o when effect id arrives at offset node.
 func (s *solver) likelihood(o int, id int32, node int) float64 {
-	t := &s.like[o]
-	at := int(id)*t.nodes + node
-	if at >= len(t.v) {
-		grown := make([]float64, 2*at+64)
-		for i := copy(grown, t.v); i < len(grown); i++ {
-			grown[i] = math.NaN()
-		}
-		t.v = grown
-	}
-	if v := t.v[at]; v == v {
-		return v
-	}
-	sum := 0.0
-	for _, x := range s.states(o, id, node) {
-		sum += x
-	}
-	t.v[at] = sum * t.scale
-	return t.v[at]
+	return s.window(o, id, node, node+1)[0]
 }
 
 // states is the likelihood by wrong-reading state, unscaled; an offset that no
 // sibling shares is summed out.
 func (s *solver) states(o int, id int32, node int) []float64 {
+	out := make([]float64, s.m.obs[o].states)
+	s.statesAt(o, id, node, out)
+	return out
+}
+
+func (s *solver) statesAt(o int, id int32, node int, out []float64) {
 	ob := s.m.obs[o]
-	arrive := ob.space.totals(id)
-	out := make([]float64, ob.states)
+	arrive := s.arriving(o, id)
 	switch {
 	case ob.fam < 0:
 		ob.like(arrive, 0, out)
@@ -134,6 +147,7 @@ func (s *solver) states(o int, id int32, node int) []float64 {
 	default:
 		part := make([]float64, ob.states)
 		f := &s.m.families[ob.fam]
+		clear(out)
 		for k, delta := range f.nodes {
 			ob.like(arrive, delta, part)
 			for i := range out {
@@ -141,7 +155,19 @@ func (s *solver) states(o int, id int32, node int) []float64 {
 			}
 		}
 	}
-	return out
+}
+
+// arriving is what arrives at observation o with effect id.
+func (s *solver) arriving(o int, id int32) []total {
+	t := &s.like[o]
+	if int(id) >= len(t.rows) {
+		return s.m.obs[o].space.totals(id)
+	}
+	r := &t.rows[id]
+	if r.arrive == nil {
+		r.arrive = s.m.obs[o].space.totals(id)
+	}
+	return r.arrive
 }
 
 // run is one evaluation of the sums, possibly without one observation or with
@@ -284,9 +310,7 @@ func (s *solver) offsetPrior(delta []uint8) float64 {
 }
 
 // root is the class of the shared scope: nothing lies above it.
-func (s *solver) root() int32 {
-	return s.clear(0)
-}
+func (s *solver) root() int32 { return 0 }
 
 // value is prior times likelihood of a joint choice of offsets.
 func (r *run) value(delta []uint8) float64 {

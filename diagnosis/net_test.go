@@ -1,0 +1,156 @@
+package diagnosis
+
+import (
+	"context"
+	"fmt"
+	"math"
+	"math/rand/v2"
+	"testing"
+)
+
+// siblingMachine is a random machine with priors as of real stages, several
+// offsets that siblings share, and evidence drawn from a hidden set of faults.
+func siblingMachine(rng *rand.Rand) *model {
+	m := &model{maxFaults: 2}
+	m.scopes = []scopeDef{{"shared", -1}}
+	groups := 1 + rng.IntN(2)
+	for g := range groups {
+		m.scopes = append(m.scopes, scopeDef{fmt.Sprintf("group %d", g), 0})
+	}
+	tracks := 3 + rng.IntN(3)
+	first := len(m.scopes)
+	for t := range tracks {
+		m.scopes = append(m.scopes, scopeDef{fmt.Sprintf("track %d", t), 1 + t%groups})
+	}
+	byScope := make([][]int, len(m.scopes))
+	hidden := map[int]effect{}
+	for s := range m.scopes {
+		for range 2 {
+			c := len(m.components)
+			byScope[s] = append(byScope[s], c)
+			comp := randomComponent(rng, s)
+			comp.atoms = comp.atoms[:min(2, len(comp.atoms))]
+			sum := 0.0
+			for _, a := range comp.atoms {
+				sum += a.weight
+			}
+			for k := range comp.atoms {
+				comp.atoms[k].weight /= sum
+			}
+			comp.prior = 0.005 + 0.03*rng.Float64()
+			m.components = append(m.components, comp)
+			if rng.Float64() < 0.1 {
+				hidden[c] = comp.atoms[rng.IntN(len(comp.atoms))].effect
+			}
+		}
+	}
+	truth := []float64{}
+	for f := range 3 {
+		fam := family{wide: f == 2}
+		sum := 0.0
+		for i := range 9 {
+			x := float64(i-4) * 0.8
+			fam.nodes = append(fam.nodes, x)
+			p := gauss(x, 1.2)
+			if fam.wide {
+				p = 1
+			}
+			fam.p = append(fam.p, p)
+			sum += p
+		}
+		for i := range fam.p {
+			fam.p[i] /= sum
+		}
+		m.families = append(m.families, fam)
+		truth = append(truth, fam.nodes[2+rng.IntN(5)])
+	}
+	observe := func(s, keep, fam int) {
+		o := &observation{fam: fam, states: 2}
+		var path []int
+		for x := s; x >= 0; x = m.scopes[x].parent {
+			path = append(append([]int(nil), byScope[x]...), path...)
+		}
+		o.path = path[:keep]
+		level, shows := 0.0, true
+		for _, c := range o.path {
+			if e, ok := hidden[c]; ok && (e.presence == 1 || rng.Float64() < e.presence) {
+				level += e.db[qLevel]
+				if e.dead {
+					level = floorDB
+				}
+				shows = false
+			}
+		}
+		if fam < 0 {
+			o.space = newSpace(func(e effect) effect { return e })
+			says := saysWorks
+			if !shows {
+				says = []int{saysDead, saysWeak, saysDull, saysThin, saysFaulty}[rng.IntN(5)]
+			}
+			o.like = checkModel{says}.like
+		} else {
+			r := readingModel{y: truth[fam] + level + siblingSDDB*rng.NormFloat64(), sd: siblingSDDB, nu: readingTails, ways: append(slipWays(),
+				broad(readSpot, wrongSpot), wrongWay{state: readTrack, p: wrongTrack, shows: sound, sd: otherTrackDB},
+				wrongWay{state: readLead, p: leadOpen, shows: floor})}
+			if rng.Float64() < 0.04 {
+				r.y += 12 * rng.NormFloat64()
+			}
+			o.states, o.like, o.y, o.hasY, o.space = readStates, r.like, r.y, true, newSpace(scalar(0, 0))
+		}
+		m.obs = append(m.obs, o)
+	}
+	for t := range tracks {
+		for f := range 3 {
+			if rng.IntN(5) > 0 {
+				observe(first+t, 4+rng.IntN(3), f)
+			}
+		}
+		if rng.IntN(2) == 0 {
+			observe(first+t, 6, -1)
+		}
+	}
+	return m
+}
+
+func TestNetBesideFullSum(t *testing.T) {
+	t.Parallel()
+	worst, worstOdds, worstWrong := 0.0, 0.0, 0.0
+	for i := range 40 {
+		m := siblingMachine(rand.New(rand.NewPCG(31, uint64(i))))
+		s := newSolver(m)
+		s.budget = 1e12
+		full, err := s.solve(context.Background())
+		if err != nil {
+			t.Fatal(err)
+		}
+		s = newSolver(m)
+		s.budget = 0
+		less, err := s.solve(context.Background())
+		if err != nil {
+			t.Fatal(err)
+		}
+		if full.net != nil || less.net == nil {
+			t.Fatal("not one of each")
+		}
+		for c := range m.components {
+			a, b := less.faulty(c), full.faulty(c)
+			worst = math.Max(worst, math.Abs(a-b))
+			if math.Abs(a-b) > 0.003 {
+				t.Logf("machine %d component %d (scope %d): %.5f, full %.5f", i, c, m.components[c].scope, a, b)
+			}
+			if b > 0.01 && b < 0.99 {
+				if x := math.Abs(math.Log(a / (1 - a) * (1 - b) / b)); x > 0.02 {
+					t.Logf("machine %d component %d (scope %d): %.5f, full %.5f odds %.3f", i, c, m.components[c].scope, a, b, x)
+				}
+				worstOdds = math.Max(worstOdds, math.Abs(math.Log(a/(1-a)*(1-b)/b)))
+			}
+		}
+		for o := range m.obs {
+			worstWrong = math.Max(worstWrong, math.Abs(less.wrong[o][0]-full.wrong[o][0]))
+		}
+		if d := less.logEvidence() - full.logEvidence(); math.Abs(d) > 0.01 {
+			t.Logf("machine %d ln evidence %+.5f", i, d)
+		}
+	}
+	t.Logf("largest difference: P %.2g, ln odds %.2g, wrong %.2g", worst, worstOdds, worstWrong)
+}
