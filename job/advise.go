@@ -33,7 +33,7 @@ func (b *Bench) Advise(ctx context.Context, jobID string) (*diagnosis.Advice, *V
 // Foreseen are the outcomes of an action for a person to read: the most probable ones, in
 // the order given, and the rest together where it matters.
 func Foreseen(list []diagnosis.Prediction) []diagnosis.Prediction {
-	const least = 0.02 // what is less probable than this is not worth a line
+	const least = 0.05 // what is less probable than this is not worth a line
 	var out []diagnosis.Prediction
 	rest := 0.0
 	for _, p := range list {
