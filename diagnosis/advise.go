@@ -45,7 +45,7 @@ func (e *Engine) advise(ctx context.Context, p *problem, post *posterior, a *acc
 	out := &Advice{Suspects: []SuspectStage{}, Cleared: []ClearedStage{}, Recheck: []Recheck{}, Actions: []Step{}, Unproven: []Unproven{},
 		MassLeftOut: post.s.outside(), PFaultFree: g.states[0].p}
 	for _, d := range doubts {
-		out.Recheck = append(out.Recheck, Recheck{Reading: d.Ref, ProbabilityWrong: d.P, Why: d.Text})
+		out.Recheck = append(out.Recheck, recheckOf(d))
 	}
 	out.Suspects = p.suspectStages(post)
 	out.Unproven = p.unproven(post)
@@ -55,6 +55,15 @@ func (e *Engine) advise(ctx context.Context, p *problem, post *posterior, a *acc
 	g.addUntried(out)
 	g.stop(out)
 	return out, nil
+}
+
+// recheckOf is a doubt as a thing to do.
+func recheckOf(d Doubt) Recheck {
+	r := Recheck{Reading: d.Ref, ProbabilityWrong: d.P, Why: d.Why, How: d.How}
+	if r.Why == "" {
+		r.Why = d.Text
+	}
+	return r
 }
 
 // suspectStages are the stages that the evidence accuses as things stand.

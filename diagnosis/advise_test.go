@@ -15,7 +15,6 @@ func advised(t *testing.T, ev Evidence, now Situation) *Advice {
 	if err != nil {
 		t.Fatal(err)
 	}
-	now.Brief = true
 	a, err := e.Advise(context.Background(), ev, now)
 	if err != nil {
 		t.Fatal(err)
@@ -90,10 +89,10 @@ func TestAdviceCleansBeforeItOpens(t *testing.T) {
 
 func TestRepairedAndWorking(t *testing.T) {
 	b := dullTrack()
-	before := advised(t, b.ev, Situation{})
+	before := advised(t, b.ev, Situation{Brief: true})
 	b.work(Work{Kind: WorkRepair, Stage: "H", Key: "4"})
 	b.later("play", "4", Works, "", Unprovoked)
-	after := advised(t, b.ev, Situation{})
+	after := advised(t, b.ev, Situation{Brief: true})
 	if before.suspect("H", "4") < 0.3 || after.suspect("H", "4") != 0 {
 		t.Errorf("H-4 is suspect with %.3f before its repair and %.3f after the track plays", before.suspect("H", "4"), after.suspect("H", "4"))
 	}
@@ -109,7 +108,7 @@ func TestRepairedInVain(t *testing.T) {
 	b := dullTrack()
 	b.work(Work{Kind: WorkRepair, Stage: "H", Key: "4"})
 	b.later("play", "4", Faulty, SymptomDull, Unprovoked)
-	a := advised(t, b.ev, Situation{})
+	a := advised(t, b.ev, Situation{Brief: true})
 	if p := a.suspect("H", "4"); p > 0.15 {
 		t.Errorf("H-4 is suspect with %.3f though it was repaired and the track stays dull", p)
 	}
@@ -130,17 +129,17 @@ func TestUnprovenCure(t *testing.T) {
 	b.check("cue", "3", Intermittent, "")
 	ref := b.work(Work{Kind: WorkReseat, Stage: "W4P", Key: "3"})
 	b.later("play", "3", Works, "", Unprovoked)
-	one := advised(t, b.ev, Situation{})
+	one := advised(t, b.ev, Situation{Brief: true})
 	if len(one.Unproven) != 1 || one.Unproven[0].Work != ref || one.Unproven[0].Returns < 0.05 || len(one.Unproven[0].Asks) < 2 {
 		t.Fatalf("unproven: %+v", one.Unproven)
 	}
 	for range 4 {
 		b.later("play", "3", Works, "", Unprovoked)
 	}
-	more := advised(t, b.ev, Situation{})
+	more := advised(t, b.ev, Situation{Brief: true})
 	b.later("play", "3", Works, "", Pressed)
 	b.later("play", "3", Works, "", Pressed)
-	pressed := advised(t, b.ev, Situation{})
+	pressed := advised(t, b.ev, Situation{Brief: true})
 	if !(one.PFaultFree < more.PFaultFree && more.PFaultFree < pressed.PFaultFree) {
 		t.Errorf("everything works with %.3f after one good try, %.3f after five, %.3f after pressing", one.PFaultFree, more.PFaultFree, pressed.PFaultFree)
 	}
@@ -188,9 +187,9 @@ func TestSwapFollowsThePart(t *testing.T) {
 }
 
 func TestAdviceIsDeterministic(t *testing.T) {
-	a := advised(t, twoFaults(), Situation{Open: []string{"lid"}})
+	a := advised(t, twoFaults(), Situation{Open: []string{"lid"}, Brief: true})
 	for range 3 {
-		b := advised(t, twoFaults(), Situation{Open: []string{"lid"}})
+		b := advised(t, twoFaults(), Situation{Open: []string{"lid"}, Brief: true})
 		if len(a.Actions) != len(b.Actions) {
 			t.Fatal("another number of actions")
 		}

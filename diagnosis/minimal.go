@@ -2,6 +2,7 @@ package diagnosis
 
 import (
 	"cmp"
+	"context"
 	"fmt"
 	"slices"
 	"strings"
@@ -14,6 +15,11 @@ import (
 const (
 	maxSubsets = 60
 	maxBy      = 6
+	// reducedBudget is up to how many row evaluations a part is summed in full.
+	reducedBudget = 2e4
+	// claimMargin keeps what is claimed clear of the threshold by more than a part's sum
+	// may be off.
+	claimMargin = 1.05
 )
 
 // cleared says whether a stage is proved good by a posterior: see provedP.
@@ -77,7 +83,9 @@ func (r *reduced) faulty(refs []string) (by map[machine.Instance]float64, ok boo
 	if err != nil {
 		return nil, false
 	}
-	post, err := solve(p.model)
+	sum := newSolver(p.model)
+	sum.budget = reducedBudget
+	post, err := sum.solve(context.Background())
 	if err != nil {
 		return nil, false
 	}
@@ -99,7 +107,7 @@ func (r *reduced) smallest(in machine.Instance, candidates []string, enough func
 			return false
 		}
 		now, seen := m[in]
-		return seen && enough(now, prior)
+		return seen && enough(now*claimMargin, prior) && enough(now/claimMargin, prior)
 	}
 	var set []string
 	for _, ref := range candidates[:min(len(candidates), maxBy)] {

@@ -320,3 +320,13 @@ func (g *planning) suspects() []int {
 	slices.SortFunc(out, func(x, y int) int { return cmp.Or(cmp.Compare(p[y], p[x]), cmp.Compare(x, y)) })
 	return out
 }
+
+// instance is a stage of one replica.
+func (e *Engine) instance(stage, key string) (machine.Instance, bool) {
+	for _, in := range e.atlas.all {
+		if in.Stage.ID == stage && in.Key == key {
+			return in, true
+		}
+	}
+	return machine.Instance{}, false
+}
