@@ -12,11 +12,12 @@ import (
 )
 
 // Bench answers for a recorder with known faults what instruments read at its test
-// points and how its functions behave. Every answer depends only on Seed and on what
-// was asked, not on the order of asking. Make it with [NewBench].
+// points and how its functions behave, and lets it be worked on. Every answer depends
+// only on Seed, on what was asked and on the faults that are left, not on the order of
+// asking. Make it with [NewBench].
 type Bench struct {
 	Def    *machine.Definition
-	Faults []Fault
+	Faults []Fault // those that are there now; [Bench.Do] takes them away
 	Seed   uint64
 
 	// ReadingNoiseDB is the r.m.s. scatter between probe settings; repeats within
@@ -32,6 +33,17 @@ type Bench struct {
 	// SlipRate is the probability that a reading goes wrong by itself in one of
 	// the ways of [Slip].
 	SlipRate float64
+	// WrongTrack is the probability that a check is made on another track than the
+	// one it is booked for, and DullElsewhere that a dull track is booked as another.
+	WrongTrack, DullElsewhere float64
+	// SeesBoth is the probability that one check of an intermittent fault meets it
+	// both there and gone.
+	SeesBoth float64
+	// RepairFails is the probability that a repair leaves the fault in place, FalseCure
+	// that an exchange sends an intermittent one to sleep.
+	RepairFails, FalseCure float64
+
+	done map[Work]int // how often each work was done
 }
 
 // Fault is one stage instance that does not do what it should, with its effect on
@@ -48,6 +60,10 @@ type Fault struct {
 	BassDB     float64 // at 63 Hz re the reference tone
 	NoiseDB    float64 // rise of the noise
 	Presence   float64 // probability that it shows at one look; 0: always
+	// Shows and CuredBy are those of [machine.FaultMode].
+	Shows, CuredBy map[string]float64
+	// Asleep says that it is there and does not show, because it was disturbed.
+	Asleep bool
 }
 
 // ErrBench is the error of a fault, probe or check that the definition has no place
@@ -55,8 +71,9 @@ type Fault struct {
 var ErrBench = errors.New("not in the machine definition")
 
 // NewBench makes a bench with readings that scatter by 0.2 dB, instruments that are
-// off by 0.3 dB, parts that spread as the definition says, and no slips. The error is
-// [ErrBench].
+// off by 0.3 dB, parts that spread as the definition says, no slips and no wrong
+// verdicts; 2 % of repairs fail and 15 % of exchanges of an intermittent part are a
+// false cure (common practice, no source). The error is [ErrBench].
 func NewBench(def *machine.Definition, seed uint64, faults ...Fault) (*Bench, error) {
 	for _, f := range faults {
 		s, ok := def.Stage(f.Stage)
@@ -67,7 +84,8 @@ func NewBench(def *machine.Definition, seed uint64, faults ...Fault) (*Bench, er
 			return nil, fmt.Errorf("%w: stage %s with key %q", ErrBench, f.Stage, f.Key)
 		}
 	}
-	return &Bench{Def: def, Faults: faults, Seed: seed, ReadingNoiseDB: 0.2, InstrumentDB: 0.3, Spread: 1}, nil
+	return &Bench{Def: def, Faults: slices.Clone(faults), Seed: seed, ReadingNoiseDB: 0.2, InstrumentDB: 0.3, Spread: 1,
+		RepairFails: 0.02, FalseCure: 0.15, done: map[Work]int{}}, nil
 }
 
 // NewFault makes a fault from the definition's fault modes: the one with the given
@@ -88,6 +106,7 @@ func NewFault(def *machine.Definition, stage, key string, mode machine.Mode, cau
 			Dead: m.Mode == machine.Dead, Presence: m.Presence,
 			LevelDB: within(m.LevelDB, depth), TrebleDB: within(m.TrebleDB, depth),
 			BassDB: within(m.BassDB, depth), NoiseDB: within(m.NoiseDB, depth),
+			Shows: m.Shows, CuredBy: m.CuredBy,
 		}, nil
 	}
 	return Fault{}, fmt.Errorf("%w: stage %s fails in no way that is %s %q", ErrBench, stage, mode, cause)
@@ -130,11 +149,19 @@ func (e Effect) at(toneHz, referenceHz float64) float64 {
 
 // effect sums the faults on a path as one look finds them; look tells looks at
 // intermittent faults apart.
-func (b *Bench) effect(path []machine.Instance, look string) Effect {
+func (b *Bench) effect(path []machine.Instance, look string, c Condition) Effect {
+	return b.sum(path, func(f *Fault) bool {
+		p := f.shows(c)
+		return p >= 1 || b.random("presence", f.Stage, f.Key, look).Float64() < p
+	})
+}
+
+// sum adds up the faults on a path that are there.
+func (b *Bench) sum(path []machine.Instance, there func(*Fault) bool) Effect {
 	var e Effect
-	for _, f := range b.Faults {
-		on := slices.ContainsFunc(path, func(i machine.Instance) bool { return i.Stage.ID == f.Stage && i.Key == f.Key })
-		if !on || f.Presence > 0 && b.random("presence", f.Stage, f.Key, look).Float64() >= f.Presence {
+	for i := range b.Faults {
+		f := &b.Faults[i]
+		if !f.on(path) || !there(f) {
 			continue
 		}
 		e.LevelDB += f.LevelDB
@@ -146,6 +173,11 @@ func (b *Bench) effect(path []machine.Instance, look string) Effect {
 	return e
 }
 
+// on says whether the fault lies on a path.
+func (f *Fault) on(path []machine.Instance) bool {
+	return slices.ContainsFunc(path, func(i machine.Instance) bool { return i.Stage.ID == f.Stage && i.Key == f.Key })
+}
+
 // random is the generator that belongs to a question.
 func (b *Bench) random(about ...string) *rand.Rand {
 	h := fnv.New64a()
@@ -154,54 +186,4 @@ func (b *Bench) random(about ...string) *rand.Rand {
 		h.Write([]byte{0})
 	}
 	return rand.New(rand.NewPCG(b.Seed^streamBench, h.Sum64()))
-}
-
-// The answers that a check of a function can have, in the words of the record.
-const (
-	Works  = "works"
-	Faulty = "faulty"
-)
-
-// Checked is the outcome of trying one function by ear.
-type Checked struct {
-	Function, Key string
-	Outcome       string // Works or Faulty
-	Symptom       string // dead, weak, dull, thin or noisy when faulty
-	Effect        Effect // what was to be heard
-}
-
-// Check tries a function by ear. look tells repeated tries apart. An ear hears 3 dB of
-// level, 4 dB of treble, 5 dB of bass and 8 dB of noise, each give or take 0.7 dB
-// (common practice, no source), and names what stands out most. The error is
-// [ErrBench].
-func (b *Bench) Check(function, key string, look int) (Checked, error) {
-	path, err := b.Def.Path(function, key)
-	if err != nil {
-		return Checked{}, fmt.Errorf("%w: %w", ErrBench, err)
-	}
-	id := fmt.Sprintf("check %s %s %d", function, key, look)
-	e, ear := b.effect(path, id), b.random(id)
-	hear := func(lossDB, threshold float64) float64 { return (lossDB + 0.7*ear.NormFloat64()) / threshold }
-	heard := []struct {
-		symptom string
-		size    float64
-	}{
-		{"weak", hear(-e.LevelDB, 3)}, {"dull", hear(-e.TrebleDB, 4)},
-		{"thin", hear(-e.BassDB, 5)}, {"noisy", hear(e.NoiseDB, 8)},
-	}
-	c := Checked{Function: function, Key: key, Outcome: Works, Effect: e}
-	most := 1.0
-	for _, h := range heard {
-		if h.size >= most {
-			c.Outcome, c.Symptom, most = Faulty, h.symptom, h.size
-		}
-	}
-	// An open head lead hisses louder than anything is missing; else what is gone
-	// is gone.
-	if (e.Dead || e.LevelDB < -25) && e.NoiseDB < 10 {
-		c.Outcome, c.Symptom = Faulty, "dead"
-	} else if e.NoiseDB >= 10 && e.LevelDB < -25 {
-		c.Outcome, c.Symptom = Faulty, "noisy"
-	}
-	return c, nil
 }

@@ -9,17 +9,6 @@ import (
 	"headstack/machine"
 )
 
-// Slip is a way in which a reading goes wrong.
-type Slip string
-
-// The slips. NoSlip leaves it to Bench.SlipRate.
-const (
-	NoSlip    Slip = ""
-	UnitSlip  Slip = "x1000"     // millivolts taken for volts, or the range misread
-	Neighbour Slip = "neighbour" // the probe sits on the neighbouring replica
-	LeadOff   Slip = "lead off"  // the probe or its ground makes no contact
-)
-
 // Probe is one reading to be taken.
 type Probe struct {
 	TestPoint, Key string
@@ -30,6 +19,7 @@ type Probe struct {
 	Repeat         int     // tells readings within one setting apart
 	BandwidthHz    float64 // of a meter that falls by one pole there; 0: wide enough
 	Slip           Slip    // to be made on purpose
+	Condition              // of the recorder while it is read
 }
 
 // Reading is what was read and what would have been right.
@@ -55,37 +45,24 @@ const (
 // of it, or three times it when the stage it is read at is faulty. The expected value
 // is taken to hold for every tone. The error is [ErrBench].
 func (b *Bench) Read(p Probe) (Reading, error) {
-	slip := p.Slip
-	if slip == NoSlip {
-		slip = b.slip(p)
-	}
-	at := p
-	if slip == Neighbour {
-		at.Key = b.neighbour(p)
-	}
 	right, unit, err := b.right(p)
 	if err != nil {
 		return Reading{}, err
 	}
-	seen, _, err := b.right(at)
-	if err != nil {
-		return Reading{}, err
+	slip := p.Slip
+	if slip == NoSlip {
+		slip = b.slip(p)
 	}
 	tp, _ := b.Def.TestPoint(p.TestPoint)
 	if p.ToneHz == 0 {
 		p.ToneHz = tp.ToneHz
 	}
 	r := Reading{Probe: p, Unit: unit, Slip: slip, Right: right}
-	r.Value = seen * math.Pow(10, b.errorDB(p)/20)
+	r.Value = b.touched(p, slip, right) * math.Pow(10, b.errorDB(p)/20)
 	if p.BandwidthHz > 0 && p.ToneHz > 0 {
 		r.Value /= math.Hypot(1, p.ToneHz/p.BandwidthHz)
 	}
-	switch slip {
-	case UnitSlip:
-		r.Value *= 1000
-	case LeadOff:
-		r.Value *= math.Pow(10, floorDB/20)
-	}
+	r.Value = b.written(p, slip, r.Value)
 	return r, nil
 }
 
@@ -109,14 +86,14 @@ func (b *Bench) right(p Probe) (value float64, unit string, err error) {
 		if e.Max == 0 {
 			return 0, "", fmt.Errorf("%w: an expected value for test point %s", ErrBench, tp.ID)
 		}
-		return b.limited(e, path, part, look), e.Unit, nil
+		return b.limited(e, path, part, look, p.Condition), e.Unit, nil
 	}
 	value = e.Value * math.Exp(e.SDLn*part)
 	tone := p.ToneHz
 	if tone == 0 {
 		tone = tp.ToneHz
 	}
-	return value * b.factor(b.effect(path, look), tone), e.Unit, nil
+	return value * b.factor(b.effect(path, look, p.Condition), tone), e.Unit, nil
 }
 
 // factor is what is left of a signal: what passes or leaks, and, of an alternating
@@ -130,9 +107,9 @@ func (b *Bench) factor(e Effect, toneHz float64) float64 {
 }
 
 // limited is the value at a point that has only a limit.
-func (b *Bench) limited(e machine.Expected, path []machine.Instance, part float64, look string) float64 {
+func (b *Bench) limited(e machine.Expected, path []machine.Instance, part float64, look string, c Condition) float64 {
 	value := e.Max / 3 * math.Exp(0.2*part)
-	if len(path) > 0 && b.effect(path[len(path)-1:], look) != (Effect{}) {
+	if len(path) > 0 && b.effect(path[len(path)-1:], look, c) != (Effect{}) {
 		value *= 9
 	}
 	return value
@@ -150,34 +127,4 @@ func (b *Bench) errorDB(p Probe) float64 {
 		db /= 10
 	}
 	return db
-}
-
-// slip decides whether a reading goes wrong by itself.
-func (b *Bench) slip(p Probe) Slip {
-	r := b.random("slip", p.Instrument, p.Session, p.Setting, p.TestPoint, p.Key, strconv.Itoa(p.Repeat))
-	if r.Float64() >= b.SlipRate {
-		return NoSlip
-	}
-	slips := []Slip{UnitSlip, Neighbour, LeadOff}
-	if tp, ok := b.Def.TestPoint(p.TestPoint); ok && tp.Each == "" {
-		slips = []Slip{UnitSlip, LeadOff}
-	}
-	return slips[r.IntN(len(slips))]
-}
-
-// neighbour is the key of the next replica, or of the one before the last.
-func (b *Bench) neighbour(p Probe) string {
-	tp, ok := b.Def.TestPoint(p.TestPoint)
-	if !ok {
-		return p.Key
-	}
-	keys := b.Def.ReplicaKeys(tp.Each)
-	switch i := slices.Index(keys, p.Key); {
-	case i < 0 || len(keys) < 2:
-		return p.Key
-	case i+1 < len(keys):
-		return keys[i+1]
-	default:
-		return keys[i-1]
-	}
 }
