@@ -36,6 +36,7 @@ var mayImport = map[string][]string{
 	"web":           {"capture", "diagnosis", "job", "machine", "measure", "plot", "programme", "report", "signature", "testtape", "unit"},
 	"sim/field":     {},
 	"sim":           {"sim/field", "capture", "dsp", "machine", "measure", "programme", "tape", "testtape", "unit"},
+	"trial":         {"diagnosis", "machine", "measure", "sim", "unit"},
 	"cmd/headstack": {"*"},
 }
 
