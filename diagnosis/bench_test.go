@@ -3,6 +3,8 @@ package diagnosis
 import (
 	"fmt"
 	"testing"
+
+	"headstack/machine"
 )
 
 // longDay is a job with some 36 observations, 12 checks among them.
@@ -77,17 +79,30 @@ func BenchmarkDiagnose(b *testing.B) {
 	b.ReportMetric(100*outside, "%left-out")
 }
 
-// BenchmarkPosterior is the sums alone.
+// BenchmarkPosterior is the sums alone: a usual job on the six-track recorder, and
+// wide recorders with evidence in proportion to their tracks.
 func BenchmarkPosterior(b *testing.B) {
-	e, err := New(hexastrand(b), Options{})
+	b.Run("usual job", func(b *testing.B) { benchPosterior(b, hexastrand(b), longDay()) })
+	b.Run("two faults", func(b *testing.B) { benchPosterior(b, hexastrand(b), twoFaults()) })
+	for _, tracks := range []int{3, 6, 12, 24} {
+		b.Run(fmt.Sprint(tracks, " tracks"), func(b *testing.B) {
+			benchPosterior(b, wideRecorder(tracks), wideJob(wideRecorder(tracks), tracks))
+		})
+	}
+}
+
+func benchPosterior(b *testing.B, def *machine.Definition, ev Evidence) {
+	e, err := New(def, Options{})
 	if err != nil {
 		b.Fatal(err)
 	}
-	ev := longDay()
+	p, err := e.build(ev)
+	if err != nil {
+		b.Fatal(err)
+	}
 	n := 0
 	for b.Loop() {
-		p, err := e.build(ev)
-		if err != nil {
+		if p, err = e.build(ev); err != nil {
 			b.Fatal(err)
 		}
 		if _, err := solve(p.model); err != nil {
@@ -96,4 +111,26 @@ func BenchmarkPosterior(b *testing.B) {
 		n++
 	}
 	b.ReportMetric(float64(n)/b.Elapsed().Seconds(), "posteriors/s")
+	b.ReportMetric(float64(len(p.model.obs)), "observations")
+	b.ReportMetric(float64(len(p.model.components)), "stages")
+}
+
+// BenchmarkWithout is leaving out each observation of a wide recorder in turn.
+func BenchmarkWithout(b *testing.B) {
+	def := wideRecorder(24)
+	e, err := New(def, Options{})
+	if err != nil {
+		b.Fatal(err)
+	}
+	p, err := e.build(wideJob(def, 24))
+	if err != nil {
+		b.Fatal(err)
+	}
+	post, err := solve(p.model)
+	if err != nil {
+		b.Fatal(err)
+	}
+	for b.Loop() {
+		post.without()
+	}
 }

@@ -55,7 +55,9 @@ func (t *net) open(c *cell, cav [][]float64, settle func(*branch)) {
 			}
 			continue
 		}
-		if b := t.try(c, int32(1+a), math.Min(1, share*slack/c.weight), settle); b != nil {
+		b, v := t.try(c, int32(1+a), math.Min(1, share*slack/c.weight), settle)
+		k.tried[a], k.value[a] = true, v
+		if b != nil {
 			k.branch[a] = b
 			if slack < 2 && k.best != a {
 				real := math.Exp(b.logZ-c.logZ) * c.weight
@@ -76,17 +78,18 @@ func (t *net) open(c *cell, cav [][]float64, settle func(*branch)) {
 	t.gather(c)
 }
 
-// try adds the branch of a row if it turns out to hold a share.
-func (t *net) try(c *cell, r int32, given float64, settle func(*branch)) *branch {
-	b := t.newBranch(c, r, math.Max(lookShare, given))
+// try adds the branch of a row if it turns out to hold a share; value is the log of
+// its evidence.
+func (t *net) try(c *cell, r int32, given float64, settle func(*branch)) (b *branch, value float64) {
+	b = t.newBranch(c, r, math.Max(lookShare, given))
 	settle(b)
 	if b.dead || (b.logZ-c.logZ) < math.Log(leastBranch/math.Max(c.weight, leastBranch)) {
-		return nil
+		return nil, b.logZ
 	}
 	b.given = 0
 	c.branches = append(c.branches, b)
 	t.gather(c)
-	return b
+	return b, b.logZ
 }
 
 // trimBranches drops branches that hold next to nothing; none stays.
@@ -107,6 +110,8 @@ type known struct {
 	bases  []base
 	quick  []float64 // log of the likelihood of each kind by quick, as a ratio to none
 	branch []*branch // of a kind, if it has one
+	tried  []bool
+	value  []float64 // of one that was tried: log of its evidence
 	most   float64
 	best   int // the kind with the likeliest branch, -1 none
 }
@@ -121,7 +126,8 @@ type base struct {
 func (k *known) est(a int) float64 { return k.n.kinds[a].sum * math.Exp(math.Min(300, k.quick[a])) }
 
 func (t *net) newKnown(c *cell) *known {
-	k := &known{n: c.n, quick: make([]float64, len(c.n.kinds)), branch: make([]*branch, len(c.n.kinds)), best: -1, bases: t.bases(c)}
+	k := &known{n: c.n, quick: make([]float64, len(c.n.kinds)), branch: make([]*branch, len(c.n.kinds)),
+		tried: make([]bool, len(c.n.kinds)), value: make([]float64, len(c.n.kinds)), best: -1, bases: t.bases(c)}
 	for a := range k.quick {
 		k.quick[a] = t.quick(k, c.n.kinds[a].sig)
 		k.most = math.Max(k.most, k.quick[a])
@@ -184,10 +190,12 @@ func (t *net) pairBranches(c *cell, k *known, settle func(*branch)) {
 				with, base = k.branch[k.best], math.Log(k.est(k.best))
 				part = math.Exp(with.logZ - c.logZ)
 			}
+			worth := math.Inf(-1)
 			for _, x := range []int{a, b} {
-				if br := k.branch[x]; br != nil && (k.branch[a] == nil || k.branch[b] == nil || br.logZ > with.logZ) {
-					with, base = br, math.Log(k.est(x))
-					part = math.Exp(br.logZ - c.logZ)
+				if k.tried[x] && k.value[x] > worth {
+					worth = k.value[x]
+					with, base = k.branch[x], math.Log(k.est(x))
+					part = math.Exp(worth - c.logZ)
 				}
 			}
 			ratio := w * math.Exp(math.Min(300, promise-base))
@@ -202,7 +210,7 @@ func (t *net) pairBranches(c *cell, k *known, settle func(*branch)) {
 					continue
 				}
 			}
-			if ratio*part >= least {
+			if with != nil && ratio*part >= least {
 				with.ghosts = append(with.ghosts, ghost{t.s.ghostRow(n, a, b), ratio})
 			}
 		}
