@@ -2,9 +2,9 @@ package diagnosis
 
 // Leaving one observation out of a net needs no new sums: what a scope's rows
 // weigh without it follows from its own likelihood averaged over the offset, as
-// the messages from the other scopes do not hold it. What it said of an offset
-// that siblings share is taken back under the faults above that hold nearly all
-// of the posterior.
+// the messages from the other scopes do not hold it. What it said of an offset to
+// its siblings' scopes is left as it was: that is what a sibling's reading is worth
+// to a scope that it does not see, and is the approximation here.
 
 // faultP is the probability that a component is faulty.
 type faultP struct {

@@ -272,7 +272,7 @@ func (s *solver) ghostRow(n *node, a, b int) int32 {
 	return r
 }
 
-// factor on the weight of a row while something is left out.
+// factor is on the weight of a row while something is left out.
 func (t *net) factor(i int, row int32) float64 {
 	if t.only == nil || t.only[i] == nil {
 		return 1

@@ -104,13 +104,7 @@ func (s *solver) window(o int, id int32, lo, hi int) []float64 {
 		r.v = make([]float64, t.nodes)
 		r.lo, r.hi = lo, lo
 	}
-	var buf [8]float64
-	out := buf[:0]
-	if n := s.m.obs[o].states; n <= len(buf) {
-		out = buf[:n]
-	} else {
-		out = make([]float64, n)
-	}
+	out := make([]float64, s.m.obs[o].states)
 	for k := min(lo, r.lo); k < max(hi, r.hi); k++ {
 		if k >= r.lo && k < r.hi {
 			continue
