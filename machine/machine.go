@@ -23,6 +23,9 @@ type Definition struct {
 	Heads    []Head              `yaml:"heads" json:"heads"`
 	// Transport lists what turns, so that lines in the flutter can be named.
 	Transport []Turning `yaml:"transport,omitempty" json:"transport,omitempty"`
+	// PriorWeight is how many machines that were repaired here the priors of the
+	// stages weigh as much as; 0: 20.
+	PriorWeight float64 `yaml:"prior_weight,omitempty" json:"prior_weight,omitempty"`
 
 	Boards     []Board     `yaml:"boards" json:"boards"`
 	Connectors []Connector `yaml:"connectors" json:"connectors"`

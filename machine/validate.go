@@ -182,6 +182,9 @@ func (c *checker) identity() {
 	c.within("medium.width_mm", d.Medium.WidthMm, 1, 100, "mm")
 	c.oneOf("supply.class", d.Supply.Class, "I", "II")
 	c.text("supply.text", d.Supply.Text)
+	if d.PriorWeight != 0 {
+		c.within("prior_weight", d.PriorWeight, 1, 10000, "machines (left out: 20)")
+	}
 }
 
 func (c *checker) tape() {
