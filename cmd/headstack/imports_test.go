@@ -26,14 +26,15 @@ var mayImport = map[string][]string{
 	"measure":       {"dsp", "programme", "tape", "testtape", "unit"},
 	"signature":     {"measure", "tape", "testtape", "unit"},
 	"machine":       {"tape", "unit"},
+	"learn":         {"dsp", "machine", "unit"},
 	"diagnosis":     {"infer", "machine", "measure", "plan", "signature", "unit"},
 	"plot":          {"measure", "signature", "unit"},
-	"job":           {"capture", "diagnosis", "dsp", "machine", "measure", "programme", "signature", "tape", "testtape", "unit"},
+	"job":           {"capture", "diagnosis", "dsp", "learn", "machine", "measure", "programme", "signature", "tape", "testtape", "unit"},
 	"job/memory":    {"job"},
 	"job/jobtest":   {"diagnosis", "job", "measure"},
 	"store":         {"job"},
 	"report":        {"diagnosis", "job", "machine", "measure", "plot", "signature", "testtape", "unit"},
-	"web":           {"capture", "diagnosis", "job", "machine", "measure", "plot", "programme", "report", "signature", "testtape", "unit"},
+	"web":           {"capture", "diagnosis", "job", "learn", "machine", "measure", "plot", "programme", "report", "signature", "testtape", "unit"},
 	"sim/field":     {},
 	"sim":           {"sim/field", "capture", "dsp", "machine", "measure", "programme", "tape", "testtape", "unit"},
 	"trial":         {"diagnosis", "machine", "measure", "sim", "unit"},
@@ -41,7 +42,7 @@ var mayImport = map[string][]string{
 }
 
 // numeric packages know no files, SQL or HTTP: not even the standard library's.
-var numeric = []string{"unit", "tape", "dsp", "programme", "measure", "infer", "plan", "signature", "diagnosis"}
+var numeric = []string{"unit", "tape", "dsp", "programme", "measure", "infer", "plan", "signature", "learn", "diagnosis"}
 
 func TestImportsPointOneWay(t *testing.T) {
 	root := filepath.Join("..", "..")
