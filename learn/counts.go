@@ -106,7 +106,8 @@ func (l Log) moments() (mean, about float64) {
 	return mean, math.Max(0, float64(l.Squares)/1e6-float64(l.N)*mean*mean)
 }
 
-func (l Log) plus(o Log) Log { return Log{l.N + o.N, l.Sum + o.Sum, l.Squares + o.Squares} }
+// Plus adds two sums.
+func (l Log) Plus(o Log) Log { return Log{l.N + o.N, l.Sum + o.Sum, l.Squares + o.Squares} }
 
 func (t Tally) plus(o Tally) Tally {
 	return Tally{t.Taken + o.Taken, merged(t.Wrong, o.Wrong, addInt)}
@@ -189,15 +190,19 @@ func (m *Machines) plus(o *Machines) Machines {
 		Families: merged(m.Families, o.Families, Family.plus),
 		Readings: m.Readings.plus(o.Readings),
 		Checks:   m.Checks.plus(o.Checks),
-		Minutes: Minutes{
-			Down:    merged(m.Minutes.Down, o.Minutes.Down, Log.plus),
-			Up:      merged(m.Minutes.Up, o.Minutes.Up, Log.plus),
-			Reading: m.Minutes.Reading.plus(o.Minutes.Reading),
-			Checks:  merged(m.Minutes.Checks, o.Minutes.Checks, Log.plus),
-			Repairs: merged(m.Minutes.Repairs, o.Minutes.Repairs, func(a, b map[string]Log) map[string]Log { return merged(a, b, Log.plus) }),
-			Works:   merged(m.Minutes.Works, o.Minutes.Works, Log.plus),
-		},
-		Cures: merged(m.Cures, o.Cures, Cures.plus),
+		Minutes:  m.Minutes.plus(o.Minutes),
+		Cures:    merged(m.Cures, o.Cures, Cures.plus),
+	}
+}
+
+func (m Minutes) plus(o Minutes) Minutes {
+	return Minutes{
+		Down:    merged(m.Down, o.Down, Log.Plus),
+		Up:      merged(m.Up, o.Up, Log.Plus),
+		Reading: m.Reading.Plus(o.Reading),
+		Checks:  merged(m.Checks, o.Checks, Log.Plus),
+		Repairs: merged(m.Repairs, o.Repairs, func(a, b map[string]Log) map[string]Log { return merged(a, b, Log.Plus) }),
+		Works:   merged(m.Works, o.Works, Log.Plus),
 	}
 }
 
@@ -238,6 +243,8 @@ type Closed struct {
 	Readings Tally
 	Checks   Tally
 	Minutes  Minutes
+
+	earlier map[string]Cures // of instances that a later job says something else of
 }
 
 // Fault is one stage instance that was cured.
@@ -249,11 +256,33 @@ type Fault struct {
 	Back       bool   // the machine came back within [ReturnDays]
 }
 
+// Add takes in a later job of the same machine. What it says of an instance stands in the
+// place of what was said before.
+func (x *Closed) Add(o Closed) {
+	x.earlier = merged(x.earlier, o.earlier, Cures.plus)
+	for _, f := range o.Faults {
+		x.Faults = slices.DeleteFunc(x.Faults, func(e Fault) bool {
+			same := e.Stage == f.Stage && e.Key == f.Key
+			if same {
+				x.earlier[e.Work] = x.earlier[e.Work].plus(cureOf(e))
+			}
+			return same
+		})
+	}
+	x.Faults = append(x.Faults, o.Faults...)
+	for _, w := range o.Symptoms {
+		if !slices.Contains(x.Symptoms, w) {
+			x.Symptoms = append(x.Symptoms, w)
+		}
+	}
+	x.Readings, x.Checks, x.Minutes = x.Readings.plus(o.Readings), x.Checks.plus(o.Checks), x.Minutes.plus(o.Minutes)
+}
+
 // Count is the counts of one machine of a definition. Faults of stages that the
 // definition does not have, and a second one of an instance, are left out.
 func Count(def *machine.Definition, x Closed) *Counts {
 	m := Machines{Closed: 1, Readings: x.Readings, Checks: x.Checks, Minutes: x.Minutes,
-		Stages: map[string]Stage{}, Families: map[string]Family{}, Cures: map[string]Cures{}}
+		Stages: map[string]Stage{}, Families: map[string]Family{}, Cures: merged(x.earlier, nil, Cures.plus)}
 	byStage := map[string][]Fault{}
 	for _, f := range x.Faults {
 		s, ok := def.Stage(f.Stage)

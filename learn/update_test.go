@@ -91,7 +91,7 @@ func TestNormalInAnyPortions(t *testing.T) {
 		var log Log
 		for _, v := range values {
 			one = one.after(1, v, 0)
-			log = log.plus(LogOf(math.Exp(v)))
+			log = log.Plus(LogOf(math.Exp(v)))
 		}
 		y, about := log.moments()
 		all := normal{0.3, 4, 4, 0.25}.after(log.N, y, about)

@@ -57,7 +57,7 @@ func (c Change) Text(def *machine.Definition) string {
 	case CauseNumber:
 		return fmt.Sprintf("Of the faults of %s, %q is %s (%s), not %s: %d of %d.", c.name(def), c.Cause, percent(c.Is), c.interval(percent), percent(c.Was), c.Hits, c.N)
 	case RepairNumber:
-		return fmt.Sprintf("Curing %q at %s takes %s min (%s), not %s: %s.", c.Cause, c.name(def), short(c.Is), c.interval(short), short(c.Was), times(c.N))
+		return fmt.Sprintf("Curing %q at %s and its like takes %s min (%s), not %s: %s.", c.Cause, c.name(def), short(c.Is), c.interval(short), short(c.Was), times(c.N))
 	}
 	what := map[ChangeKind]string{DownNumber: "Opening " + c.ID, UpNumber: "Putting back " + c.ID, CheckNumber: "Trying " + c.ID, ReadingNumber: "One reading"}[c.Kind]
 	return fmt.Sprintf("%s takes %s min (%s), not %s: %s.", what, short(c.Is), c.interval(short), short(c.Was), times(c.N))
@@ -75,6 +75,9 @@ func (c Change) interval(text func(float64) string) string {
 }
 
 // Largest are the n changes that move their number most, as a ratio, the largest first.
+// Numbers of which something was seen go before those that moved because nothing was;
+// causes that only made room for others are left out, and of what is learned for a whole
+// family one is enough.
 func (l *Lesson) Largest(n int) []Change {
 	by := func(c Change) float64 {
 		if c.Was <= 0 || c.Is <= 0 {
@@ -82,8 +85,21 @@ func (l *Lesson) Largest(n int) []Change {
 		}
 		return math.Abs(math.Log(c.Is / c.Was))
 	}
-	out := slices.Clone(l.Changes)
-	slices.SortStableFunc(out, func(a, b Change) int { return cmp.Compare(by(b), by(a)) })
+	out := slices.DeleteFunc(slices.Clone(l.Changes), func(c Change) bool { return c.Kind == CauseNumber && c.Hits == 0 })
+	told := map[Change]bool{}
+	out = slices.DeleteFunc(out, func(c Change) bool {
+		c.Stage = ""
+		again := c.Kind == RepairNumber && told[c]
+		told[c] = true
+		return again
+	})
+	seen := func(c Change) int {
+		if c.Kind == PriorNumber && c.Hits == 0 {
+			return 1
+		}
+		return 0
+	}
+	slices.SortStableFunc(out, func(a, b Change) int { return cmp.Or(cmp.Compare(seen(a), seen(b)), cmp.Compare(by(b), by(a))) })
 	return out[:min(n, len(out))]
 }
 
@@ -110,8 +126,11 @@ func none(n int) string {
 
 // percent keeps two digits of a small probability, which unit.Probability would not.
 func percent(p float64) string {
-	if p > 0.99 {
+	switch {
+	case p > 0.99:
 		return unit.Probability(p)
+	case p < 1e-4:
+		return "under 0.01" + unit.ThinSpace + "%"
 	}
 	return short(100*p) + unit.ThinSpace + "%"
 }
