@@ -3,6 +3,7 @@ package job
 import (
 	"context"
 	"fmt"
+	"strings"
 
 	"headstack/diagnosis"
 )
@@ -15,7 +16,7 @@ func (b *Bench) Advise(ctx context.Context, jobID string) (*diagnosis.Advice, *V
 	if err != nil {
 		return nil, nil, err
 	}
-	engine, err := b.engine(v)
+	engine, err := b.engine(ctx, v)
 	if err != nil {
 		return nil, nil, fmt.Errorf("advising on %s: %w", jobID, err)
 	}
@@ -23,11 +24,18 @@ func (b *Bench) Advise(ctx context.Context, jobID string) (*diagnosis.Advice, *V
 	if err != nil {
 		return nil, nil, fmt.Errorf("advising on %s: %w", jobID, err)
 	}
-	advice, err := b.opt.Advise(ctx, engine, evidence, Situation(v))
+	advice, err := b.opt.Advise(ctx, engine.Engine, evidence, Situation(v))
 	if err != nil {
 		return nil, nil, fmt.Errorf("advising on %s: %w", jobID, err)
 	}
-	return whole(advice), v, nil
+	advice = whole(advice)
+	for i := range advice.Suspects {
+		s := &advice.Suspects[i]
+		if found := engine.counts.StageText(v.Def.ID, s.Stage); found != "" {
+			s.Why = strings.TrimSpace(s.Why + " " + found + ".")
+		}
+	}
+	return advice, v, nil
 }
 
 // Foreseen are the outcomes of an action for a person to read: the most probable ones, in

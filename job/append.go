@@ -14,7 +14,7 @@ import (
 // anything else, so the error is for programmers.
 func CheckShape(e Entry) error {
 	payloads := 0
-	for _, have := range []bool{e.Check != nil, e.Reading != nil, e.Capture != nil, e.Work != nil, e.Opening != nil} {
+	for _, have := range []bool{e.Check != nil, e.Reading != nil, e.Capture != nil, e.Work != nil, e.Opening != nil, e.Closing != nil} {
 		if have {
 			payloads++
 		}
@@ -25,6 +25,7 @@ func CheckShape(e Entry) error {
 		KindCapture: e.Capture != nil && payloads == 1,
 		KindWork:    e.Work != nil && payloads == 1,
 		KindOpening: e.Opening != nil && payloads == 1,
+		KindClosing: e.Closing != nil && payloads == 1,
 		KindNote:    payloads == 0,
 	}
 	fit, known := fits[e.Kind]

@@ -23,7 +23,7 @@ type Bench struct {
 
 	mu      sync.Mutex
 	defs    map[string]*machine.Definition // by SHA-256, as loaded; read-only
-	engines map[string]*diagnosis.Engine   // by SHA-256 of the definition
+	engines map[engineKey]*engine
 
 	instruments map[string]diagnosis.Instrument // by SHA-256 of the document
 
@@ -31,6 +31,8 @@ type Bench struct {
 
 	explained  map[string]signature.Explanation   // by the Seqs of the captures; read-only
 	conditions map[string]signature.HeadCondition // likewise
+
+	shop shop // what closed jobs teach; see counts.go
 }
 
 // BenchOptions are what a Bench takes from outside; the zero value is for use,
@@ -83,7 +85,7 @@ func NewBench(rec Record, files Files, opt BenchOptions) *Bench {
 		}
 	}
 	return &Bench{rec: rec, files: files, opt: opt,
-		defs: make(map[string]*machine.Definition), engines: make(map[string]*diagnosis.Engine), instruments: make(map[string]diagnosis.Instrument),
+		defs: make(map[string]*machine.Definition), engines: make(map[engineKey]*engine), instruments: make(map[string]diagnosis.Instrument),
 		explained: make(map[string]signature.Explanation), conditions: make(map[string]signature.HeadCondition)}
 }
 
@@ -117,6 +119,7 @@ func (b *Bench) OpenJob(ctx context.Context, n NewJob) (Job, error) {
 		return Job{}, err
 	}
 	j.Definition, j.Name = info.ID, info.Name
+	defer b.shop.changed("")
 	return b.rec.AppendJob(ctx, j)
 }
 

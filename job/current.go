@@ -62,6 +62,11 @@ func (e Entry) Clone() Entry {
 		o := *e.Opening
 		e.Opening = &o
 	}
+	if e.Closing != nil {
+		c := *e.Closing
+		c.Complaint, c.Faults = slices.Clone(c.Complaint), slices.Clone(c.Faults)
+		e.Closing = &c
+	}
 	return e
 }
 

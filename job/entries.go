@@ -31,7 +31,7 @@ func (b *Bench) RecordNote(ctx context.Context, jobID string, state measure.Case
 	return b.record(ctx, jobID, Entry{Kind: KindNote, Case: state, Remark: text})
 }
 
-// Record appends a check, reading, note, work or opening. Of e only what it carries,
+// Record appends a check, reading, note, work, opening or closing. Of e only what it carries,
 // Case, Remark and Minutes count; Kind may be empty. Where Case is not stated and
 // openings of the job were recorded, it becomes the one that goes with them.
 func (b *Bench) Record(ctx context.Context, jobID string, e Entry) (Entry, error) {
@@ -42,7 +42,7 @@ func (b *Bench) Record(ctx context.Context, jobID string, e Entry) (Entry, error
 		return Entry{}, &InvalidError{Field: "kind", Value: "capture", Problem: "is a file, and is kept by adding it"}
 	}
 	return b.record(ctx, jobID, Entry{Kind: e.Kind, Case: e.Case, Remark: e.Remark, Minutes: e.Minutes,
-		Check: e.Check, Reading: e.Reading, Work: e.Work, Opening: e.Opening})
+		Check: e.Check, Reading: e.Reading, Work: e.Work, Opening: e.Opening, Closing: e.Closing})
 }
 
 // Correct appends replacement in the place of entry seq. Of the replacement
@@ -62,7 +62,7 @@ func (b *Bench) Correct(ctx context.Context, jobID string, seq int64, replacemen
 	}
 	return b.record(ctx, jobID, Entry{
 		Kind: replacement.Kind, Corrects: seq, Case: replacement.Case, Remark: replacement.Remark, Minutes: replacement.Minutes,
-		Check: replacement.Check, Reading: replacement.Reading, Work: replacement.Work, Opening: replacement.Opening,
+		Check: replacement.Check, Reading: replacement.Reading, Work: replacement.Work, Opening: replacement.Opening, Closing: replacement.Closing,
 	})
 }
 
@@ -87,6 +87,8 @@ func kindOf(e Entry) Kind {
 		return KindWork
 	case e.Opening != nil:
 		return KindOpening
+	case e.Closing != nil:
+		return KindClosing
 	}
 	return KindNote
 }
@@ -116,6 +118,10 @@ func (b *Bench) record(ctx context.Context, jobID string, e Entry) (Entry, error
 	if err := b.fit(ctx, def, j, &e); err != nil {
 		return Entry{}, err
 	}
+	if err := b.fitClosing(ctx, j, e); err != nil {
+		return Entry{}, err
+	}
+	defer b.shop.changed(jobID)
 	return b.rec.AppendEntry(ctx, e)
 }
 
@@ -139,6 +145,8 @@ func checkEntry(def *machine.Definition, e *Entry) error {
 		return checkWork(def, e.Work)
 	case e.Kind == KindOpening && e.Opening != nil:
 		return checkOpening(def, e.Opening)
+	case e.Kind == KindClosing && e.Closing != nil:
+		return checkClosing(def, e.Closing)
 	}
 	return nil // CheckShape refuses what does not fit together
 }

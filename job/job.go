@@ -43,6 +43,7 @@ type Entry struct {
 	Capture *Capture `json:",omitempty"`
 	Work    *Work    `json:",omitempty"`
 	Opening *Opening `json:",omitempty"`
+	Closing *Closing `json:",omitempty"`
 }
 
 // Kind of an entry.
@@ -56,6 +57,7 @@ const (
 	KindNote    Kind = "note"    // the text is in Remark
 	KindWork    Kind = "work"    // what was found is in Remark
 	KindOpening Kind = "opening" // opened further, or put back
+	KindClosing Kind = "closing" // the job is done; see [Closing]
 )
 
 // Check records a control of the sheet or a function that was tried.

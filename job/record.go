@@ -76,6 +76,8 @@ const (
 	InterfaceDocument DocumentKind = "interface"
 	// InstrumentDocument is an entry of the register of instruments, as JSON.
 	InstrumentDocument DocumentKind = "instrument"
+	// CountsDocument is what another shop counted on its closed jobs, as JSON.
+	CountsDocument DocumentKind = "counts"
 )
 
 // Listing names a kept document, so that a job can be opened for it or a

@@ -27,6 +27,9 @@ type View struct {
 	Swaps []Work
 	// Instruments are those of the bench's register that are in force, by name.
 	Instruments []diagnosis.Instrument
+	// Counted names what closed jobs have taught the diagnosis of this one; it changes when
+	// that does. Empty: nothing.
+	Counted string
 }
 
 // SheetItem is one control of the check sheet and what was last found there.
@@ -69,6 +72,11 @@ func (b *Bench) View(ctx context.Context, jobID string) (*View, error) {
 	if v.Instruments, err = b.Instruments(ctx); err != nil {
 		return nil, err
 	}
+	counted, err := b.sum(ctx, jobID)
+	if err != nil {
+		return nil, err
+	}
+	v.Counted = counted.id
 	latest := make(map[Check]*Entry)
 	for i := range v.Current {
 		if c := v.Current[i].Check; c != nil {

@@ -60,7 +60,7 @@ func fillSchema1(t *testing.T, s *Store) (jobs [2]job.Job, want [2][]job.Entry) 
 		want[k] = append(want[k], e)
 	}
 	for _, e := range jobtest.Samples("") {
-		if e.Kind == job.KindWork || e.Kind == job.KindOpening {
+		if e.Kind == job.KindWork || e.Kind == job.KindOpening || e.Kind == job.KindClosing {
 			continue
 		}
 		e.Minutes = 0

@@ -12,8 +12,8 @@ import (
 
 // payloadVersion is that of the JSON in entries.payload. A change of package
 // job's or measure's types that this version could not read back needs a new
-// one, and a reader for the old one here. A program that does not know of works and
-// openings refuses the whole bench by its schema.
+// one, and a reader for the old one here. A program that does not know of works,
+// openings and closings refuses the whole bench by its schema.
 const payloadVersion = 1
 
 type payload struct {
@@ -23,6 +23,7 @@ type payload struct {
 	Capture *job.Capture `json:"capture,omitempty"`
 	Work    *job.Work    `json:"work,omitempty"`
 	Opening *job.Opening `json:"opening,omitempty"`
+	Closing *job.Closing `json:"closing,omitempty"`
 }
 
 func encodePayload(e job.Entry) (string, error) {
@@ -30,7 +31,7 @@ func encodePayload(e job.Entry) (string, error) {
 	enc := json.NewEncoder(&buf)
 	enc.SetEscapeHTML(false) // "<" is easier to read in an export than its escape
 	err := enc.Encode(payload{V: payloadVersion, Check: e.Check, Reading: e.Reading, Capture: e.Capture,
-		Work: e.Work, Opening: e.Opening})
+		Work: e.Work, Opening: e.Opening, Closing: e.Closing})
 	if err != nil {
 		return "", fmt.Errorf("writing a %s as JSON: %w", e.Kind, err)
 	}
@@ -57,6 +58,6 @@ func decodePayload(text string, e *job.Entry) error {
 		return fmt.Errorf("entry %d: more than one JSON value", e.Seq)
 	}
 	e.Check, e.Reading, e.Capture = p.Check, p.Reading, p.Capture
-	e.Work, e.Opening = p.Work, p.Opening
+	e.Work, e.Opening, e.Closing = p.Work, p.Opening, p.Closing
 	return nil
 }

@@ -118,6 +118,9 @@ func Samples(jobID string) []job.Entry {
 			Work: &job.Work{Kind: diagnosis.WorkRepair, Stage: "C31", Key: "a"}},
 		{Job: jobID, Kind: job.KindWork, Work: &job.Work{Kind: diagnosis.WorkSwap, Stage: "K1", Key: "3", With: "5", Back: true}},
 		{Job: jobID, Kind: job.KindOpening, Case: measure.CaseClosed, Minutes: 9, Opening: &job.Opening{Opening: "lid", Closed: true}},
+		{Job: jobID, Kind: job.KindClosing, Case: measure.CaseClosed, Remark: "played an evening",
+			Closing: &job.Closing{Complaint: []diagnosis.Symptom{diagnosis.SymptomThin}, Returned: "job-0001",
+				Faults: []job.ClosedFault{{Stage: "C31", Key: "a", Cause: "open", Proven: true, Work: diagnosis.WorkRepair}, {Stage: "H", Key: "4", Work: diagnosis.WorkClean}}}},
 	}
 }
 
@@ -209,6 +212,7 @@ func brokenShapes(t *testing.T, r job.Record) {
 		"note with a payload":  func(e *job.Entry) { e.Kind = job.KindNote },
 		"work without one":     func(e *job.Entry) { e.Kind, e.Check = job.KindWork, nil },
 		"opening that works":   func(e *job.Entry) { e.Kind, e.Check, e.Work = job.KindOpening, nil, &job.Work{} },
+		"closing that checks":  func(e *job.Entry) { e.Kind, e.Closing = job.KindClosing, &job.Closing{} },
 		"minutes below none":   func(e *job.Entry) { e.Minutes = -1 },
 		"minutes of no length": func(e *job.Entry) { e.Minutes /= e.Minutes }, // not a number
 		"withdraws nothing":    func(e *job.Entry) { *e = note(j.ID, "", Clock); e.Withdraw = true },
