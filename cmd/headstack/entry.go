@@ -253,6 +253,8 @@ func (v *correctVerb) replacement(view *job.View) (job.Entry, error) {
 			o := *old.Opening
 			o.Opening = text
 			out.Opening = &o
+		case old.Closing != nil:
+			return out, usage("entry %d closes the job: headstack closing %s with what is right and --confirm, or --take-back", v.Entry, v.Job)
 		case old.Capture != nil:
 			return out, usage("entry %d is a capture: take it back and keep the right one with headstack capture", v.Entry)
 		default:

@@ -141,6 +141,10 @@ func entryLine(view *job.View, x job.Entry) string {
 		x.Remark = strings.TrimSpace(x.Work.Text(view.Def) + " " + x.Remark)
 		x.Work = nil
 	}
+	if x.Closing != nil && !x.Withdraw {
+		x.Remark = strings.TrimSpace(x.Closing.Text(view.Def) + " " + x.Remark)
+		x.Closing = nil
+	}
 	return entryText(x)
 }
 
@@ -175,6 +179,8 @@ func entryWords(x job.Entry) string {
 		return workWords(*x.Work) + " " + x.Remark
 	case x.Opening != nil:
 		return x.Opening.Text() + " " + x.Remark
+	case x.Closing != nil:
+		return closingWords(*x.Closing) + " " + x.Remark
 	case x.Capture != nil:
 		c := x.Capture
 		return fmt.Sprintf("%s, %s of %q, tracks %v, %d figures %s", c.File, c.Function, c.Played(), c.Tracks, len(c.Report.Measures), x.Remark)
@@ -203,6 +209,18 @@ func workWords(w job.Work) string {
 		s += ", undone"
 	}
 	return s
+}
+
+// closingWords needs no definition either.
+func closingWords(c job.Closing) string {
+	if len(c.Faults) == 0 {
+		return "closed, nothing at fault"
+	}
+	var parts []string
+	for _, f := range c.Faults {
+		parts = append(parts, strings.TrimSuffix(f.Stage+"/"+f.Key, "/"))
+	}
+	return "closed: " + strings.Join(parts, ", ")
 }
 
 func orNone(s string) string {

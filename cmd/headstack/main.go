@@ -43,6 +43,8 @@ type verbs struct {
 	Note       noteVerb       `cmd:"" help:"Record a note."`
 	Capture    captureVerb    `cmd:"" help:"Keep a capture of a test tape in a job and measure it."`
 	Correct    correctVerb    `cmd:"" help:"Correct or take back an entry; the old one stays in the record."`
+	Closing    closingVerb    `cmd:"" help:"Close a job: what was proved at fault. Shows what it would keep; --confirm keeps it."`
+	Counts     countsVerb     `cmd:"" help:"What closed jobs found so far, and what the priors became: show, export, merge."`
 	Verdict    verdictVerb    `cmd:"" help:"What is proved, what is suspect, what to do next."`
 	Report     reportVerb     `cmd:"" help:"Write the report of a job as one HTML file."`
 	Serve      serveVerb      `cmd:"" help:"Serve the pages of a bench on this machine."`
