@@ -119,7 +119,6 @@ func (b *Bench) OpenJob(ctx context.Context, n NewJob) (Job, error) {
 		return Job{}, err
 	}
 	j.Definition, j.Name = info.ID, info.Name
-	defer b.shop.changed("")
 	return b.rec.AppendJob(ctx, j)
 }
 

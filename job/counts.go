@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"maps"
 	"slices"
+	"strconv"
 	"strings"
 	"sync"
 	"time"
@@ -19,7 +20,8 @@ import (
 type shop struct {
 	mu    sync.Mutex
 	known bool                  // every job was read once
-	stale map[string]bool       // to be read again, "" all that are not known
+	stale map[string]bool       // to be read again; "" stands for a file that came in
+	age   int                   // how often a closing or file came in or was taken back
 	jobs  map[string]*closedJob // those that are closed
 	// sums are the counts with one job's machine left out, "" none.
 	sums map[string]sum
@@ -39,7 +41,7 @@ type closedJob struct {
 	counted  learn.Closed
 }
 
-// changed notes that something was appended to a job, "" that a job or a file came in.
+// changed notes that something was appended to a job, "" that a file came in.
 func (s *shop) changed(jobID string) {
 	s.mu.Lock()
 	defer s.mu.Unlock()
@@ -47,6 +49,20 @@ func (s *shop) changed(jobID string) {
 		s.stale = map[string]bool{}
 	}
 	s.stale[jobID] = true
+}
+
+// taught notes that what is learned may be another from now on.
+func (s *shop) taught() {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	s.age++
+}
+
+// lesson names what is learned now, without working it out.
+func (s *shop) lesson() string {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	return strconv.Itoa(s.age)
 }
 
 // returnedWithin says whether a machine that was closed at one time and came in at another
@@ -99,7 +115,9 @@ func (b *Bench) readClosed(ctx context.Context, stale map[string]bool, known boo
 		}
 		ids = nil
 		for _, s := range all {
-			ids = append(ids, s.ID)
+			if s.Closed {
+				ids = append(ids, s.ID)
+			}
 		}
 	}
 	out := map[string]*closedJob{}
@@ -118,7 +136,7 @@ func (b *Bench) readClosed(ctx context.Context, stale map[string]bool, known boo
 
 // closed reads one job; nil where it is open.
 func (b *Bench) closed(ctx context.Context, id string) (*closedJob, error) {
-	entries, err := b.rec.Entries(ctx, id)
+	entries, err := b.rec.EntriesBut(ctx, id, KindCapture)
 	if err != nil {
 		return nil, err
 	}
@@ -310,6 +328,7 @@ func (b *Bench) MergeCounts(ctx context.Context, name string, data []byte) (f Me
 	}
 	_, err = b.add(ctx, CountsDocument, item{id: f.SHA[:12], name: name, yaml: data})
 	b.shop.changed("")
+	b.shop.taught()
 	return f, false, err
 }
 
@@ -348,6 +367,11 @@ type FoundStage struct {
 	Causes                      string  // "open 3, leaky 1"
 	Symptoms                    string  // of the complaints: "thin 4"
 	Was, Is, Lo, Hi             float64 // the prior of one instance, with its 95 % interval
+}
+
+// PriorText is the chance that one is faulty on an untouched machine, and what it was.
+func (r FoundStage) PriorText() string {
+	return fmt.Sprintf("%s (%s to %s), was %s", learn.Percent(r.Is), learn.Percent(r.Lo), learn.Percent(r.Hi), learn.Percent(r.Was))
 }
 
 // Stages are those that were at fault or cured unproven, the most machines first.

@@ -121,6 +121,9 @@ func (b *Bench) record(ctx context.Context, jobID string, e Entry) (Entry, error
 	if err := b.fitClosing(ctx, j, e); err != nil {
 		return Entry{}, err
 	}
+	if e.Closing != nil || e.Withdraw {
+		defer b.shop.taught()
+	}
 	defer b.shop.changed(jobID)
 	return b.rec.AppendEntry(ctx, e)
 }

@@ -31,6 +31,9 @@ type Record interface {
 	AppendEntry(ctx context.Context, e Entry) (Entry, error)
 	// Entries returns all entries of a job by Seq, or a [NotFoundError].
 	Entries(ctx context.Context, jobID string) ([]Entry, error)
+	// EntriesBut is Entries without those of a kind: the figures of captures are long, and
+	// who counts over all jobs does without.
+	EntriesBut(ctx context.Context, jobID string, without Kind) ([]Entry, error)
 
 	// PutDocument keeps data, such as a definition or test tape, and returns its
 	// SHA-256. Keeping the same bytes again changes nothing.
@@ -95,5 +98,7 @@ type Listing struct {
 type Summary struct {
 	Job
 	Checks, Readings, Captures, Notes, Works int
-	LastAt                                   time.Time // of the last entry; zero when there is none
+	// Closed says that a closing stands.
+	Closed bool
+	LastAt time.Time // of the last entry; zero when there is none
 }

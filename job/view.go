@@ -27,8 +27,7 @@ type View struct {
 	Swaps []Work
 	// Instruments are those of the bench's register that are in force, by name.
 	Instruments []diagnosis.Instrument
-	// Counted names what closed jobs have taught the diagnosis of this one; it changes when
-	// that does. Empty: nothing.
+	// Counted changes with what closed jobs teach the diagnosis.
 	Counted string
 }
 
@@ -72,11 +71,7 @@ func (b *Bench) View(ctx context.Context, jobID string) (*View, error) {
 	if v.Instruments, err = b.Instruments(ctx); err != nil {
 		return nil, err
 	}
-	counted, err := b.sum(ctx, jobID)
-	if err != nil {
-		return nil, err
-	}
-	v.Counted = counted.id
+	v.Counted = b.shop.lesson()
 	latest := make(map[Check]*Entry)
 	for i := range v.Current {
 		if c := v.Current[i].Check; c != nil {

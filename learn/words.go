@@ -46,7 +46,7 @@ func (l *Lesson) PriorsText() string {
 func (c Change) Text(def *machine.Definition) string {
 	switch c.Kind {
 	case PriorNumber:
-		s := fmt.Sprintf("One %s is faulty on an untouched machine with %s (%s), not %s", c.name(def), percent(c.Is), c.interval(percent), percent(c.Was))
+		s := fmt.Sprintf("One %s is faulty on an untouched machine with %s (%s), not %s", c.name(def), Percent(c.Is), c.interval(Percent), Percent(c.Was))
 		if c.N > 0 {
 			s += fmt.Sprintf(": %s of %d were at fault", none(c.Hits), c.N)
 		}
@@ -55,7 +55,7 @@ func (c Change) Text(def *machine.Definition) string {
 		}
 		return s + "."
 	case CauseNumber:
-		return fmt.Sprintf("Of the faults of %s, %q is %s (%s), not %s: %d of %d.", c.name(def), c.Cause, percent(c.Is), c.interval(percent), percent(c.Was), c.Hits, c.N)
+		return fmt.Sprintf("Of the faults of %s, %q is %s (%s), not %s: %d of %d.", c.name(def), c.Cause, Percent(c.Is), c.interval(Percent), Percent(c.Was), c.Hits, c.N)
 	case RepairNumber:
 		return fmt.Sprintf("Curing %q at %s and its like takes %s min (%s), not %s: %s.", c.Cause, c.name(def), short(c.Is), c.interval(short), short(c.Was), times(c.N))
 	}
@@ -124,8 +124,8 @@ func none(n int) string {
 	return strconv.Itoa(n)
 }
 
-// percent keeps two digits of a small probability, which unit.Probability would not.
-func percent(p float64) string {
+// Percent keeps two digits of a small probability, which unit.Probability would not.
+func Percent(p float64) string {
 	switch {
 	case p > 0.99:
 		return unit.Probability(p)

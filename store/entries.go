@@ -102,6 +102,11 @@ func scanHead(row *sql.Row) (job.Entry, error) {
 
 // Entries returns the entries of a job; see job.Record.
 func (s *Store) Entries(ctx context.Context, jobID string) ([]job.Entry, error) {
+	return s.EntriesBut(ctx, jobID, "")
+}
+
+// EntriesBut returns the entries of a job that are not of a kind; see job.Record.
+func (s *Store) EntriesBut(ctx context.Context, jobID string, without job.Kind) ([]job.Entry, error) {
 	if err := needJob(ctx, s.read, jobID); err != nil {
 		if _, ok := errors.AsType[*job.NotFoundError](err); ok {
 			return nil, err
@@ -109,7 +114,7 @@ func (s *Store) Entries(ctx context.Context, jobID string) ([]job.Entry, error) 
 		return nil, s.reading(err, "a job")
 	}
 	rows, err := s.read.QueryContext(ctx, `SELECT seq, job, kind, n, at, clock, corrects, withdraw, case_state, remark, minutes, payload
-		FROM entries WHERE job = ? ORDER BY seq`, jobID)
+		FROM entries WHERE job = ? AND kind <> ? ORDER BY seq`, jobID, string(without))
 	if err != nil {
 		return nil, s.reading(err, "the entries of "+jobID)
 	}

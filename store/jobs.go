@@ -132,6 +132,7 @@ func (s *Store) Summaries(ctx context.Context) ([]job.Summary, error) {
 			coalesce(sum(standing) FILTER (WHERE kind = 'capture'), 0),
 			coalesce(sum(standing) FILTER (WHERE kind = 'note'), 0),
 			coalesce(sum(standing) FILTER (WHERE kind = 'work'), 0),
+			coalesce(sum(standing) FILTER (WHERE kind = 'closing'), 0) > 0,
 			max(last)
 		FROM jobs LEFT JOIN counted ON counted.job = jobs.id GROUP BY jobs.n ORDER BY jobs.n`
 	rows, err := s.read.QueryContext(ctx, q)
@@ -143,7 +144,7 @@ func (s *Store) Summaries(ctx context.Context) ([]job.Summary, error) {
 	for rows.Next() {
 		var sum job.Summary
 		var last sql.NullString
-		sum.Job, err = scanJob(rows.Scan, &sum.Checks, &sum.Readings, &sum.Captures, &sum.Notes, &sum.Works, &last)
+		sum.Job, err = scanJob(rows.Scan, &sum.Checks, &sum.Readings, &sum.Captures, &sum.Notes, &sum.Works, &sum.Closed, &last)
 		if err == nil {
 			sum.LastAt, err = parseClock(last)
 		}

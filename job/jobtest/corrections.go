@@ -109,7 +109,7 @@ func summaries(t *testing.T, r job.Record) {
 		t.Errorf("an empty record lists %d jobs (%v)", len(got), err)
 	}
 	j, empty := openJob(t, r), openJob(t, r)
-	for i, e := range Samples(j.ID) { // 1 check, 3 readings, 1 capture, 1 note, 2 works, 1 opening
+	for i, e := range Samples(j.ID) { // 1 check, 3 readings, 1 capture, 1 note, 2 works, 1 opening, 1 closing
 		e.At = Clock.Add(time.Duration(i) * time.Second)
 		add(t, r, e)
 	}
@@ -120,7 +120,7 @@ func summaries(t *testing.T, r job.Record) {
 		t.Fatal(err)
 	}
 	want := []job.Summary{
-		{Job: j, Checks: 1, Readings: 2, Captures: 1, Notes: 1, Works: 2, LastAt: back.At},
+		{Job: j, Checks: 1, Readings: 2, Captures: 1, Notes: 1, Works: 2, Closed: true, LastAt: back.At},
 		{Job: empty},
 	}
 	if diff := cmp.Diff(want, got); diff != "" {

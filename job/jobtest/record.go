@@ -172,6 +172,16 @@ func entriesComeBack(t *testing.T, r job.Record) {
 	if diff := cmp.Diff(want, got); diff != "" {
 		t.Errorf("Entries (-want +got):\n%s", diff)
 	}
+	if got, err = r.EntriesBut(t.Context(), j.ID, job.KindCapture); err != nil {
+		t.Fatal(err)
+	}
+	want = slices.DeleteFunc(want, func(e job.Entry) bool { return e.Kind == job.KindCapture })
+	if diff := cmp.Diff(want, got); diff != "" {
+		t.Errorf("EntriesBut (-want +got):\n%s", diff)
+	}
+	if _, err := r.EntriesBut(t.Context(), "job-0009", job.KindCapture); err == nil {
+		t.Error("EntriesBut of a job that is not there")
+	}
 }
 
 func entriesAreNumbered(t *testing.T, r job.Record) {

@@ -82,6 +82,8 @@ func (r *Record) Summaries(context.Context) ([]job.Summary, error) {
 				out[i].Notes++
 			case job.KindWork:
 				out[i].Works++
+			case job.KindClosing:
+				out[i].Closed = true
 			}
 		}
 	}
@@ -153,6 +155,12 @@ func (r *Record) Entries(_ context.Context, jobID string) ([]job.Entry, error) {
 		out[i] = out[i].Clone()
 	}
 	return out, nil
+}
+
+// EntriesBut is job.Record's.
+func (r *Record) EntriesBut(ctx context.Context, jobID string, without job.Kind) ([]job.Entry, error) {
+	list, err := r.Entries(ctx, jobID)
+	return slices.DeleteFunc(list, func(e job.Entry) bool { return e.Kind == without }), err
 }
 
 // PutDocument is job.Record's.
