@@ -55,6 +55,8 @@ func EntryText(def *machine.Definition, e job.Entry) string {
 		return readingText(def, *e.Reading)
 	case e.Capture != nil:
 		return captureText(*e.Capture)
+	case e.Closing != nil:
+		return e.Closing.Text(def)
 	}
 	return "note"
 }

@@ -58,6 +58,7 @@ type apiEntry struct {
 	Capture     *apiCapture       `json:"capture,omitempty"`
 	Work        *apiWork          `json:"work,omitempty"`
 	Opening     *apiOpening       `json:"opening,omitempty"`
+	Closing     *apiClosing       `json:"closing,omitempty"`
 }
 
 type apiCheck struct {
@@ -196,6 +197,9 @@ func summaryJSON(s job.Summary) apiSummary {
 
 func entryJSON(e job.Entry) apiEntry {
 	out := apiEntry{Seq: e.Seq, Ref: e.Ref, Job: e.Job, At: e.At.UTC(), Kind: e.Kind, Corrects: e.Corrects, Withdraws: e.Withdraw, Case: e.Case, Remark: e.Remark, Minutes: float64(e.Minutes)}
+	if c := e.Closing; c != nil {
+		out.Closing = closingJSON(*c)
+	}
 	if w := e.Work; w != nil {
 		out.Work = &apiWork{w.Kind, w.Stage, w.Key, w.With, w.Back, ""}
 	}

@@ -125,6 +125,8 @@ func entryLine(v *job.View, e job.Entry) string {
 		return e.Remark
 	case e.Work != nil:
 		return e.Work.Text(v.Def)
+	case e.Closing != nil:
+		return e.Closing.Text(v.Def)
 	case e.Opening != nil:
 		return openingLine(v.Def, *e.Opening)
 	}

@@ -90,6 +90,10 @@ func (s *server) correctPage(w http.ResponseWriter, r *http.Request) error {
 		http.Redirect(w, r, "/jobs/"+url.PathEscape(m.View.Job.ID)+"/captures/"+strconv.FormatInt(m.Entry.Seq, 10), http.StatusSeeOther)
 		return nil
 	}
+	if m.Entry.Closing != nil {
+		http.Redirect(w, r, "/jobs/"+url.PathEscape(m.View.Job.ID)+"/closing", http.StatusSeeOther)
+		return nil
+	}
 	if v := r.URL.Query().Get("value"); v != "" {
 		m.Form.Value = v
 	}

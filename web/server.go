@@ -9,6 +9,7 @@ import (
 
 	"headstack/diagnosis"
 	"headstack/job"
+	"headstack/learn"
 	"headstack/measure"
 )
 
@@ -45,6 +46,10 @@ type Bench interface {
 	AddInstrument(ctx context.Context, in diagnosis.Instrument) (diagnosis.Instrument, error)
 	Diagnose(ctx context.Context, jobID string) (*diagnosis.Verdict, *job.View, error)
 	Advise(ctx context.Context, jobID string) (*diagnosis.Advice, *job.View, error)
+	ProposeClosing(ctx context.Context, jobID string) (job.Closing, *job.View, error)
+	Found(ctx context.Context, definition string) (*job.Found, error)
+	OwnCounts(ctx context.Context) (*learn.Counts, error)
+	MergeCounts(ctx context.Context, name string, data []byte) (f job.MergedFile, again bool, err error)
 }
 
 var _ Bench = (*job.Bench)(nil)
@@ -130,6 +135,9 @@ func (s *server) pages() {
 	page("GET /library/interfaces/{interface}", s.interfacePage)
 	page("POST /library/instruments", s.addInstrument)
 	page("GET /library/progress/{token}", s.progressOf)
+	page("GET /library/found/{definition}", s.foundPage)
+	page("GET /jobs/{job}/closing", s.closingPage)
+	page("POST /jobs/{job}/closing", s.closeJob)
 	page("GET /jobs/{job}", s.overviewPage)
 	page("GET /jobs/{job}/sheet", s.sheetPage)
 	page("POST /jobs/{job}/sheet", s.recordCheck)

@@ -151,6 +151,6 @@ func evidenceID(v *job.View) string {
 	if err != nil { // then the record's length decides
 		return fmt.Sprint("entry ", lastSeq(v))
 	}
-	sum := sha256.Sum256(b)
+	sum := sha256.Sum256(append(b, v.Counted...)) // what closed jobs taught counts too
 	return string(sum[:])
 }
