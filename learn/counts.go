@@ -1,6 +1,7 @@
 package learn
 
 import (
+	"cmp"
 	"maps"
 	"math"
 	"slices"
@@ -42,6 +43,9 @@ type Cause struct {
 
 // OtherCause stands for a cause that the definition does not list.
 const OtherCause = "not listed"
+
+// otherWork stands for a work that nobody named.
+const otherWork = "not said"
 
 // Family is what was counted on all stages of one kind.
 type Family struct {
@@ -252,7 +256,7 @@ type Fault struct {
 	Stage, Key string
 	Cause      string // machine.FaultMode cause; empty: [OtherCause]
 	Proven     bool
-	Work       string // kind of the work that cured it
+	Work       string // kind of the work that cured it; may be empty
 	Back       bool   // the machine came back within [ReturnDays]
 }
 
@@ -264,7 +268,8 @@ func (x *Closed) Add(o Closed) {
 		x.Faults = slices.DeleteFunc(x.Faults, func(e Fault) bool {
 			same := e.Stage == f.Stage && e.Key == f.Key
 			if same {
-				x.earlier[e.Work] = x.earlier[e.Work].plus(cureOf(e))
+				work := cmp.Or(e.Work, otherWork)
+				x.earlier[work] = x.earlier[work].plus(cureOf(e))
 			}
 			return same
 		})
@@ -290,7 +295,8 @@ func Count(def *machine.Definition, x Closed) *Counts {
 			continue
 		}
 		byStage[f.Stage] = append(byStage[f.Stage], f)
-		m.Cures[f.Work] = m.Cures[f.Work].plus(cureOf(f))
+		work := cmp.Or(f.Work, otherWork)
+		m.Cures[work] = m.Cures[work].plus(cureOf(f))
 	}
 	for i := range def.Stages {
 		s := &def.Stages[i]

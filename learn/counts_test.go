@@ -192,7 +192,11 @@ func TestDecodeRefuses(t *testing.T) {
 
 func FuzzDecode(f *testing.F) {
 	d, _ := machine.Builtin("hexastrand")
-	f.Add(learn.Count(d, learn.Closed{Faults: []learn.Fault{{Stage: "C31", Key: "a", Proven: true}}}).Encode())
+	seed := learn.Count(d, learn.Closed{Faults: []learn.Fault{{Stage: "C31", Key: "a", Proven: true}}}).Encode()
+	if _, err := learn.Decode("seed", seed); err != nil {
+		f.Fatal(err)
+	}
+	f.Add(seed)
 	f.Add([]byte(`{"counts": 1, "definitions": {"x": null}}`))
 	f.Add([]byte(`{"counts": 1}`))
 	f.Fuzz(func(t *testing.T, data []byte) {
