@@ -38,23 +38,76 @@ func (e *Engine) Advise(ctx context.Context, ev Evidence, now Situation) (*Advic
 // advise is advice without the reasons of suspects and cleared stages.
 func (e *Engine) advise(ctx context.Context, p *problem, post *posterior, a *accusation, now Situation) (*Advice, error) {
 	doubts := p.doubts(post)
-	g := e.newPlanning(p, post, a, now)
-	if _, err := g.openNow(); err != nil {
-		return nil, err
-	}
-	out := &Advice{Suspects: []SuspectStage{}, Cleared: []ClearedStage{}, Recheck: []Recheck{}, Actions: []Step{}, Unproven: []Unproven{},
-		MassLeftOut: post.s.outside(), PFaultFree: g.states[0].p}
+	all := e.plannings(p, post, a, now)
+	out := &Advice{Suspects: p.suspectStages(post), Cleared: []ClearedStage{}, Recheck: []Recheck{}, Actions: []Step{}, Unproven: p.unproven(post),
+		MassLeftOut: post.s.outside(), PFaultFree: 1}
 	for _, d := range doubts {
 		out.Recheck = append(out.Recheck, recheckOf(d))
 	}
-	out.Suspects = p.suspectStages(post)
-	out.Unproven = p.unproven(post)
-	if err := g.rank(ctx, post, doubts, out); err != nil {
-		return nil, err
+	var answers []answer
+	for _, g := range all {
+		if _, err := g.openNow(); err != nil {
+			return nil, err
+		}
+		out.PFaultFree *= g.states[0].p
+		r, err := g.rank(ctx, post, doubts)
+		if err != nil {
+			return nil, err
+		}
+		answers = append(answers, r)
+		out.Minutes += r.minutes
 	}
-	g.addUntried(out)
-	g.stop(out)
+	out.Actions = merge(answers)
+	all[0].addUntried(out)
+	stop(all, out)
 	return out, nil
+}
+
+// answer is what one question would have done next, the best first.
+type answer struct {
+	steps   []Step
+	way     float64 // minutes to close and to open for the first
+	minutes unit.Minutes
+}
+
+// merge puts the questions' steps in one order: the question whose best step needs least
+// opened and closed goes first, so that nothing is closed while something behind it is
+// left to do. To put it all together comes last.
+func merge(answers []answer) []Step {
+	slices.SortStableFunc(answers, func(x, y answer) int {
+		return cmp.Or(cmp.Compare(x.rank(), y.rank()), cmp.Compare(x.way, y.way), cmp.Compare(y.gain(), x.gain()))
+	})
+	out := []Step{}
+	seen := map[string]bool{}
+	for i, a := range answers {
+		for k, s := range a.steps {
+			ends := s.Kind == StepClose
+			if seen[s.ID] || ends && answers[0].rank() == 0 || i > 0 && k >= otherSteps {
+				continue
+			}
+			seen[s.ID] = true
+			out = append(out, s)
+		}
+	}
+	return out[:min(len(out), maxSteps)]
+}
+
+// otherSteps is how many actions are listed of questions that are not the first.
+const otherSteps = 3
+
+// rank is 0 with something to do, 1 when it is time to put it together.
+func (a *answer) rank() int {
+	if len(a.steps) > 0 && a.steps[0].Kind != StepClose {
+		return 0
+	}
+	return 1
+}
+
+func (a *answer) gain() float64 {
+	if len(a.steps) == 0 {
+		return 0
+	}
+	return a.steps[0].GainMinutes
 }
 
 // recheckOf is a doubt as a thing to do.
@@ -84,35 +137,69 @@ func (p *problem) suspectStages(post *posterior) []SuspectStage {
 }
 
 // rank lets the planner choose.
-func (g *planning) rank(ctx context.Context, post *posterior, doubts []Doubt, out *Advice) error {
+func (g *planning) rank(ctx context.Context, post *posterior, doubts []Doubt) (answer, error) {
+	var out answer
 	if len(g.states) == 1 {
-		return nil
+		return out, nil
 	}
 	prob := g.gather(post, doubts)
 	m, err := plan.New(prob)
 	if err != nil {
-		return fmt.Errorf("diagnosis: planning: %w", err)
+		return out, fmt.Errorf("diagnosis: planning: %w", err)
 	}
 	open, err := g.openNow()
 	if err != nil {
-		return err
+		return out, err
 	}
 	r, err := m.Rank(ctx, plan.Situation{Open: open}, plan.Options{Fast: g.now.Fast})
 	if err != nil {
-		return fmt.Errorf("diagnosis: planning: %w", err)
+		return out, fmt.Errorf("diagnosis: planning: %w", err)
 	}
-	out.Minutes = unit.Minutes(r.Cost)
+	out.minutes = unit.Minutes(r.Cost)
+	g.likelierFirst(prob.Actions, r.Steps)
 	seen := map[string]bool{}
 	for _, c := range r.Steps {
+		if len(out.steps) == maxSteps {
+			break
+		}
+		if len(out.steps) == 0 {
+			out.way = c.Access
+		}
 		s := g.finish(c.Action, &prob.Actions[c.Action], c.Outcomes)
-		if seen[s.ID] || len(out.Actions) == maxSteps {
+		if seen[s.ID] {
 			continue
 		}
 		seen[s.ID] = true
 		s.GainMinutes = c.Gain
-		out.Actions = append(out.Actions, s)
+		out.steps = append(out.steps, s)
 	}
-	return nil
+	return out, nil
+}
+
+// likelierFirst puts the likeliest repair in front of others that lead to the same total
+// within a minute: when all of them are made in one opening, their order does not matter
+// to the total, but what is found may.
+func (g *planning) likelierFirst(actions []plan.Action, steps []plan.Step) {
+	n := 0
+	for n < len(steps) && actions[steps[n].Action].To != nil && steps[n].Q <= steps[0].Q+1 {
+		n++
+	}
+	slices.SortStableFunc(steps[:n], func(x, y plan.Step) int {
+		return cmp.Compare(g.moved(&actions[y.Action]), g.moved(&actions[x.Action]))
+	})
+}
+
+// moved is the probability that a work cures something.
+func (g *planning) moved(a *plan.Action) float64 {
+	p := 0.0
+	for i, to := range a.To {
+		for _, m := range to {
+			if m.State != i {
+				p += g.states[i].p * m.P
+			}
+		}
+	}
+	return p
 }
 
 // addUntried proposes functions that nothing has tried: what is handed over untried may
@@ -169,19 +256,20 @@ func (g *planning) addUntried(out *Advice) {
 	out.Actions = out.Actions[:min(len(out.Actions), maxSteps)]
 }
 
-// stop says whether anything but the repair itself would lower the expected total.
-func (g *planning) stop(out *Advice) {
-	lead := g.leading()
-	wrong := 0.0
-	for i := range g.states {
-		for _, c := range g.states[i].comps {
-			if !slices.Contains(lead, c) {
-				wrong += g.states[i].p
-				break
+// stop says whether anything but the repair itself would lower the expected total, and
+// how likely it is that mending the likeliest faults does not mend everything.
+func stop(all []*planning, out *Advice) {
+	right := 1.0
+	for _, g := range all {
+		lead, within := g.leading(), 0.0
+		for i := range g.states {
+			if !slices.ContainsFunc(g.states[i].comps, func(c int) bool { return !slices.Contains(lead, c) }) {
+				within += g.states[i].p
 			}
 		}
+		right *= within
 	}
-	out.Stop.WrongFixProbability = math.Min(1, wrong+out.MassLeftOut*(1-wrong))
+	out.Stop.WrongFixProbability = math.Min(1, 1-right*(1-out.MassLeftOut))
 	switch {
 	case len(out.Actions) == 0:
 		out.Stop.Reached, out.Stop.Reason = true, "Nothing that could be tried would lower the expected total."

@@ -32,6 +32,7 @@ func (g *planning) gather(post *posterior, doubts []Doubt) plan.Problem {
 			actions[i].Shut = g.inTheWay(actions[i].Cover)
 		}
 	}
+	actions = g.distinct(actions)
 	g.addDelivery(add)
 	prob := make([]float64, len(g.states))
 	end := make([]float64, len(g.states))
@@ -42,6 +43,60 @@ func (g *planning) gather(post *posterior, doubts []Doubt) plan.Problem {
 		}
 	}
 	return plan.Problem{P: prob, Sound: 0, Covers: g.problemCovers(), Actions: actions, EndCost: end, Reassemble: true, Stuck: stuckMinutes}
+}
+
+// alikeBy is how far the chances of two tests may differ that count as the same test.
+const alikeBy = 0.01
+
+// distinct leaves out tests that tell the same as another that costs no more.
+func (g *planning) distinct(actions []plan.Action) []plan.Action {
+	cost := make([]float64, len(actions))
+	for i := range actions {
+		_, _, access := g.access(actions[i].Cover, actions[i].Shut)
+		cost[i] = actions[i].Cost + access
+	}
+	keep := make([]bool, len(actions))
+	for i := range actions {
+		a := &actions[i]
+		keep[i] = true
+		if a.To != nil || a.Ends != nil {
+			continue
+		}
+		for j := range actions {
+			b := &actions[j]
+			if j == i || b.To != nil || b.Ends != nil || cost[j] > cost[i] || cost[j] == cost[i] && j > i {
+				continue
+			}
+			if alike(a.Like, b.Like) {
+				keep[i] = false
+				break
+			}
+		}
+	}
+	var out []plan.Action
+	var steps []candidate
+	for i := range actions {
+		if keep[i] {
+			out, steps = append(out, actions[i]), append(steps, g.stepOf[i])
+		}
+	}
+	g.stepOf = steps
+	return out
+}
+
+// alike says whether two tables of chances are nearly the same.
+func alike(a, b [][]float64) bool {
+	for i, row := range a {
+		if len(row) != len(b[i]) {
+			return false
+		}
+		for k, x := range row {
+			if math.Abs(x-b[i][k]) > alikeBy {
+				return false
+			}
+		}
+	}
+	return true
 }
 
 // fickle says whether some state holds a fault that comes and goes.
@@ -71,11 +126,12 @@ func (p *problem) lastWork() int64 {
 func (g *planning) addChecks(add func(candidate, plan.Action), doubts []Doubt) {
 	e, p := g.e, g.p
 	last := p.lastWork()
-	done := map[[2]string]int{}
+	done, fails := map[check]int{}, map[check]bool{}
 	for i := range p.notes {
 		n := &p.notes[i]
 		if n.check != nil && (last == 0 || n.check.Seq > last) && !doubted(doubts, n.ref) {
-			done[[2]string{n.function, n.key}]++
+			done[check{n.function, n.key}]++
+			fails[check{n.function, n.key}] = fails[check{n.function, n.key}] || n.check.Outcome != Works
 		}
 	}
 	fickle := g.fickle()
@@ -86,10 +142,10 @@ func (g *planning) addChecks(add func(candidate, plan.Action), doubts []Doubt) {
 		}
 		for _, key := range e.def.ReplicaKeys(f.Each) {
 			path, err := e.def.Path(f.ID, key)
-			if err != nil || !g.touches(path) {
-				continue
+			if err != nil || fails[check{f.ID, key}] || !g.touches(path) {
+				continue // that it does not work is known
 			}
-			times := done[[2]string{f.ID, key}]
+			times := done[check{f.ID, key}]
 			if times == 0 || fickle {
 				g.addCheck(add, f, key, path, Unprovoked, times > 0)
 			}
@@ -152,7 +208,9 @@ func (g *planning) failed() (all, waiting []check) {
 			tried[c] = true
 		}
 		if n.check.Outcome != Works && !slices.Contains(all, c) {
-			all = append(all, c)
+			if path, err := g.e.def.Path(c.function, c.key); err == nil && g.touches(path) {
+				all = append(all, c)
+			}
 		}
 	}
 	for i := range g.e.def.Functions {
@@ -226,7 +284,7 @@ func (g *planning) addProof(add func(candidate, plan.Action)) {
 
 func (g *planning) addCheck(add func(candidate, plan.Action), f *machine.Function, key string, path []machine.Instance, how Provocation, again bool) {
 	table := g.hearing(path, how)
-	if !telling(table) {
+	if !g.telling(table) {
 		return
 	}
 	minutes := f.CheckMinutes
@@ -343,7 +401,7 @@ func (g *planning) addReading(add func(candidate, plan.Action), r *reader, hz fl
 		}
 	}
 	table := g.chance(r.path, afterAll(Unprovoked), project, readingOutcomes, coarse{m.sd, wrong}.outcomes)
-	if !telling(table) {
+	if !g.telling(table) {
 		return
 	}
 	minutes := tp.Minutes

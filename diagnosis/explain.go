@@ -12,11 +12,11 @@ import (
 // others keep about their prior and would only dilute every explanation with
 // faults that nothing speaks for.
 const (
-	accusedP     = 0.01
-	accusedBits  = 1 // odds at least doubled by the evidence
-	maxAccused   = 24
+	accusedP     = 0.004
+	accusedBits  = 0.7 // odds at least doubled by the evidence
+	maxAccused   = 32
 	explanations = 10
-	listWidth    = 60 // partial explanations carried along
+	listWidth    = 120 // partial explanations carried along
 )
 
 // cause is a component in one of its fault modes.
@@ -145,9 +145,11 @@ func (l list) times(m list) list {
 	if len(m) == 1 && len(m[0].causes) == 0 {
 		return l
 	}
+	l, m = l.trim(listWidth), m.trim(listWidth)
 	var out list
-	for _, x := range l {
-		for _, y := range m {
+	for i, x := range l {
+		// As many as (i+1)(j+1) products are at least as large as that of i and j.
+		for _, y := range m[:min(len(m), listWidth/(i+1))] {
 			both := append(slices.Clone(x.causes), y.causes...)
 			slices.SortFunc(both, compareCauses)
 			out = append(out, partial{both, x.p * y.p})

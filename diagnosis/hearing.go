@@ -10,6 +10,7 @@ const (
 	hearThinDB, hearThinSoft   = 5, 1.2
 	hearNoiseDB, hearNoiseSoft = 6, 1.5
 	hearDeadDB, hearDeadSoft   = 25, 3
+	hearHissDB, hearHissSoft   = 10, 2 // of noise, where nothing else is left
 )
 
 // verdicts in the order of a check's report.
@@ -41,7 +42,7 @@ type hearing struct {
 // 5 % of tracks dull that makes 2 % of good tracks be called dull. The others are
 // estimates in proportion.
 var byEar = hearing{
-	slips: [sayings]float64{0.05, 0.01, 0.02, 0.02, 0.02, 0.02, 0.02, 0.02},
+	slips: [sayings]float64{0.03, 0.003, 0.01, 0.02, 0.01, 0.008, 0.004, 0.005},
 	both:  0.4,
 	how:   0.8,
 }
@@ -101,7 +102,10 @@ func (h *hearing) audible(t total) [sayings]float64 {
 	if t.dead {
 		dead = 1
 	}
-	out[saysDead] = dead
+	// What is gone is called dead, unless a hiss in its place is what one hears: an open
+	// head lead.
+	hiss := dead * soft(t.db[qNoise], hearHissDB, hearHissSoft, t.sd[qNoise])
+	out[saysDead] = dead - hiss
 	marks := [...]float64{
 		saysWeak:  soft(-level, hearWeakDB, hearWeakSoft, sdL),
 		saysDull:  soft(-t.db[qTreble], hearDullDB, hearDullSoft, t.sd[qTreble]),
@@ -120,7 +124,8 @@ func (h *hearing) audible(t total) [sayings]float64 {
 			out[k] = alive * (1 - fine) * marks[k] / sum * h.how
 		}
 	}
-	out[saysFaulty] = alive*(1-fine)*(1-h.how) + out[saysDead]*(1-h.how)
+	out[saysNoisy] += hiss * h.how
+	out[saysFaulty] = (alive*(1-fine) + dead) * (1 - h.how)
 	out[saysDead] *= h.how
 	return out
 }

@@ -12,8 +12,9 @@ import (
 // What planning assumes (estimates, common practice, no source).
 const (
 	// returnMinutes is what it costs when a recorder is handed over with a fault in it:
-	// it comes back, is taken in again, opened and proved again.
-	returnMinutes = 240
+	// it comes back, is taken in again, opened, mended and proved again, and the owner
+	// waits.
+	returnMinutes = 800
 	cleanMinutes  = 5 // of one place, once it is reached
 	pressMinutes  = 1 // more, to press and flex while a function is tried
 	againMinutes  = 0.5
@@ -64,16 +65,88 @@ type candidate struct {
 	reader  *reader
 }
 
-// newPlanning gathers the states. It needs at least one accused component.
-func (e *Engine) newPlanning(p *problem, post *posterior, a *accusation, now Situation) *planning {
-	g := &planning{e: e, p: p, a: a, now: now, coverAt: map[string]int{}, share: map[cause][]atomShare{}}
-	g.findStates(post)
-	return g
+// plannings parts what is to be found into questions that have nothing to do with each
+// other, the dull track 5 and the noisy track 3, and gathers the states of each. The first
+// has no states but the sound one where nothing is accused.
+func (e *Engine) plannings(p *problem, post *posterior, a *accusation, now Situation) []*planning {
+	list := a.subtree(0, int(post.s.root()))
+	var out []*planning
+	for _, comps := range questions(list) {
+		g := &planning{e: e, p: p, a: a, now: now, coverAt: map[string]int{}, share: map[cause][]atomShare{}}
+		g.findStates(post, list, comps)
+		out = append(out, g)
+	}
+	return out
 }
 
-// findStates takes the likeliest explanations and everything that is left of them when
-// one fault after the other is cured.
-func (g *planning) findStates(post *posterior) {
+// How far the probability of two faults together may be from the product of theirs
+// before they belong to one question, and from which product on it is looked at.
+const (
+	togetherBy    = 1.5
+	togetherLeast = 5e-4
+)
+
+// questions parts the components of explanations: those that speak for or against each
+// other belong together. Each is in ascending order; there is at least one, maybe empty.
+func questions(list list) [][]int {
+	total := 0.0
+	p, both := map[int]float64{}, map[[2]int]float64{}
+	for _, x := range list {
+		total += x.p
+		comps := compsOf(x.causes)
+		for i, c := range comps {
+			p[c] += x.p
+			for _, d := range comps[i+1:] {
+				both[[2]int{c, d}] += x.p
+			}
+		}
+	}
+	var all []int
+	for c := range p {
+		all = append(all, c)
+	}
+	slices.Sort(all)
+	of := map[int]int{}
+	for i, c := range all {
+		of[c] = i
+	}
+	join := func(a, b int) {
+		for c, q := range of {
+			if q == b {
+				of[c] = a
+			}
+		}
+	}
+	for i, c := range all {
+		for _, d := range all[i+1:] {
+			want := p[c] / total * p[d] / total
+			got := both[[2]int{c, d}] / total
+			if of[c] != of[d] && max(want, got) > togetherLeast && (got > togetherBy*want || want > togetherBy*got) {
+				join(min(of[c], of[d]), max(of[c], of[d]))
+			}
+		}
+	}
+	var out [][]int
+	for i := range all {
+		var q []int
+		for _, c := range all {
+			if of[c] == i {
+				q = append(q, c)
+			}
+		}
+		if len(q) > 0 {
+			out = append(out, q)
+		}
+	}
+	if len(out) == 0 {
+		return [][]int{nil}
+	}
+	return out
+}
+
+// findStates takes the likeliest explanations, as far as they are about some components,
+// and everything that is left of them when one fault after the other is cured.
+func (g *planning) findStates(post *posterior, list list, about []int) {
 	at := map[string]int{"": 0}
 	g.states = []planState{{}}
 	add := func(comps []int) *planState {
@@ -86,16 +159,16 @@ func (g *planning) findStates(post *posterior) {
 		}
 		return &g.states[i]
 	}
-	list := g.a.subtree(0, int(post.s.root()))
 	total := 0.0
 	for _, x := range list {
 		total += x.p
 	}
 	for _, x := range list {
-		if x.p < leastState*total || len(g.states) >= maxStates && at[compKeyOf(compsOf(x.causes))] == 0 && len(x.causes) > 0 {
+		comps := slices.DeleteFunc(compsOf(x.causes), func(c int) bool { return !slices.Contains(about, c) })
+		if x.p < leastState*total || len(g.states) >= maxStates && at[compKeyOf(comps)] == 0 && len(comps) > 0 {
 			continue
 		}
-		s := add(compsOf(x.causes))
+		s := add(comps)
 		s.p += x.p
 		s.combos = append(s.combos, x)
 	}
@@ -103,7 +176,7 @@ func (g *planning) findStates(post *posterior) {
 		for k := range g.states[i].comps {
 			less := slices.Delete(slices.Clone(g.states[i].comps), k, k+1)
 			// What is left looks as the whole does without the fault that was cured.
-			if s := add(less); len(s.combos) == 0 && len(less) > 0 {
+			if s := add(less); len(s.combos) == 0 {
 				for _, x := range g.states[i].combos {
 					s.combos = append(s.combos, partial{slices.DeleteFunc(slices.Clone(x.causes), func(c cause) bool { return c.comp == g.states[i].comps[k] }), x.p})
 				}
@@ -263,16 +336,24 @@ func (g *planning) chance(path []machine.Instance, at look, project func(effect)
 	return table
 }
 
-// telling says whether the outcomes differ between states at all.
-func telling(table [][]float64) bool {
-	for _, row := range table[1:] {
-		for k, x := range row {
-			if math.Abs(x-table[0][k]) > 0.02 {
-				return true
+// leastBits is the information about the states below which a test is not thought of.
+const leastBits = 0.05
+
+// telling says whether a test tells the states apart.
+func (g *planning) telling(table [][]float64) bool {
+	bits := 0.0
+	for k := range table[0] {
+		mean := 0.0
+		for i, row := range table {
+			mean += g.states[i].p * row[k]
+		}
+		for i, row := range table {
+			if row[k] > 0 && g.states[i].p > 0 {
+				bits += g.states[i].p * row[k] * math.Log2(row[k]/mean)
 			}
 		}
 	}
-	return false
+	return bits >= leastBits
 }
 
 // moves are the transitions of a work on component c with a chance of success that

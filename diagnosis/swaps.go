@@ -56,7 +56,7 @@ func (g *planning) addSwap(add func(candidate, plan.Action), b *machine.Board, i
 	for i, row := range heard {
 		table[i] = []float64{row[saysWorks], 1 - row[saysWorks]}
 	}
-	if !telling(table) {
+	if !g.telling(table) {
 		return
 	}
 	minutes := swapMinutes + 2*f.CheckMinutes

@@ -316,8 +316,16 @@ func (k *scout) judge(b belief, q point, among []int32, straight float64) ([]Ste
 	if k.o.Fast {
 		return steps, nil
 	}
-	// All that may be best a little way, the best of these all the way.
-	for _, round := range []struct{ n, depth int }{{k.o.Rollouts, 1}, {(k.o.Rollouts + 2) / 3, k.o.Depth}} {
+	// All that may be best a little way, the best of these all the way. What is followed
+	// later in a plan for its bits may be best at once.
+	for i, t := range k.screen(0, b, q.open, q.used, k.o.Rollouts/2) {
+		at := slices.IndexFunc(steps, func(s Step) bool { return int32(s.Action) == t.action })
+		if at > i {
+			st := steps[at]
+			steps = slices.Insert(slices.Delete(steps, at, at+1), i, st)
+		}
+	}
+	for _, round := range []struct{ n, depth int }{{k.o.Rollouts + k.o.Rollouts/2, 1}, {(k.o.Rollouts + 2) / 3, k.o.Depth}} {
 		for i := range min(round.n, len(steps)) {
 			st := &steps[i]
 			st.Q = min(st.Q, k.then(0, b, q.open, q.used, int32(st.Action), round.depth))
