@@ -4,6 +4,7 @@ import (
 	"cmp"
 	"context"
 	"encoding/json"
+	"fmt"
 	"os"
 	"strconv"
 	"testing"
@@ -49,42 +50,58 @@ func TestStory(t *testing.T) {
 	t.Fatalf("no policy %q", name)
 }
 
-// TestTrials runs the full trial: HEADSTACK_TRIALS recorders of each definition.
+// TestTrials runs the full trial: HEADSTACK_TRIALS recorders of each definition from
+// HEADSTACK_TRIAL_SEED on, with right priors and with wrong ones, and writes the tables to
+// HEADSTACK_TRIALS_OUT and all results beside it. HEADSTACK_TRIAL_MACHINE and
+// HEADSTACK_TRIAL_FACTOR limit it to one definition and one series.
 func TestTrials(t *testing.T) {
 	n, _ := strconv.Atoi(os.Getenv("HEADSTACK_TRIALS"))
 	if n == 0 || os.Getenv("HEADSTACK_LONG") == "" {
 		t.Skip("set HEADSTACK_LONG and HEADSTACK_TRIALS")
 	}
-	out := os.Getenv("HEADSTACK_TRIALS_OUT")
+	seed, err := strconv.ParseUint(cmp.Or(os.Getenv("HEADSTACK_TRIAL_SEED"), "1"), 10, 64)
+	if err != nil {
+		t.Fatal(err)
+	}
+	ids, factors := machine.BuiltinNames(), []float64{1, 3}
+	if id := os.Getenv("HEADSTACK_TRIAL_MACHINE"); id != "" {
+		ids = []string{id}
+	}
+	if f, err := strconv.ParseFloat(os.Getenv("HEADSTACK_TRIAL_FACTOR"), 64); err == nil {
+		factors = []float64{f}
+	}
 	var reports []*trial.Report
-	text := ""
-	for _, factor := range []float64{1, 3} {
-		for _, id := range machine.BuiltinNames() {
+	for _, factor := range factors {
+		for _, id := range ids {
 			start := time.Now()
-			tr := trial.Trial{Def: builtin(t, id), Machines: n, FirstSeed: 1, PriorFactor: factor, Policies: policies(), Advisor: advisor,
+			tr := trial.Trial{Def: builtin(t, id), Machines: n, FirstSeed: seed, PriorFactor: factor, Policies: policies(), Advisor: advisor,
 				Progress: func(done, of int) {
-					if done%10 == 0 || done == of {
-						t.Logf("%s, factor %g: %d of %d, %.0f s", id, factor, done, of, time.Since(start).Seconds())
-					}
+					fmt.Fprintf(os.Stderr, "%s, priors wrong by %g: %d of %d recorders, %.0f s\n", id, factor, done, of, time.Since(start).Seconds())
 				}}
 			r, err := tr.Run(context.Background())
 			if err != nil {
 				t.Fatal(err)
 			}
-			reports = append(reports, r)
-			text += r.Markdown() + "\n"
 			t.Log("\n" + r.Text())
-			if out != "" {
-				data, err := json.MarshalIndent(reports, "", " ")
-				if err != nil {
-					t.Fatal(err)
-				}
-				if err := cmp.Or(os.WriteFile(out, []byte(text), 0o666), os.WriteFile(out+".json", data, 0o666)); err != nil {
-					t.Fatal(err)
-				}
+			reports = append(reports, r)
+			if err := write(os.Getenv("HEADSTACK_TRIALS_OUT"), reports); err != nil {
+				t.Fatal(err)
 			}
 		}
 	}
+}
+
+// write puts the tables into a file and the results of every recorder into one beside it.
+func write(name string, reports []*trial.Report) error {
+	if name == "" {
+		return nil
+	}
+	text := ""
+	for _, r := range reports {
+		text += r.Markdown() + "\n"
+	}
+	data, err := json.MarshalIndent(reports, "", " ")
+	return cmp.Or(err, os.WriteFile(name, []byte(text), 0o666), os.WriteFile(name+".json", data, 0o666))
 }
 
 // TestPaired runs a small trial with bounds that a broken engine, technician or baseline
