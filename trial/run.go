@@ -2,8 +2,10 @@ package trial
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"runtime"
+	"slices"
 	"sync"
 
 	"headstack/machine"
@@ -19,20 +21,32 @@ type Trial struct {
 	PriorFactor float64
 	Policies    []Maker
 	Advisor     func(told *machine.Definition) (Advisor, error)
-	// Progress, if set, is called from several goroutines' work, one call at a time.
-	Progress func(done, of int)
+	// Have are recorders of this series that were mended before, and not again.
+	Have []Row
+	// Keep, if set, gets each recorder that is ready, one at a time, in no order.
+	Keep func(r Row, done, of int) error
 }
 
 // Row is one recorder and how each policy fared on it.
 type Row struct {
 	Seed          uint64            `json:"seed"`
-	Hidden        []Hidden          `json:"hidden"`
+	Hidden        []Was             `json:"hidden"`
 	Draws         int               `json:"draws"`
 	Complaints    int               `json:"complaints"`
 	Fickle        bool              `json:"intermittent"`
 	Mechanical    bool              `json:"mechanical"`
 	IntakeMinutes float64           `json:"intake_minutes"`
 	Results       map[string]Result `json:"results"`
+}
+
+// Was is a hidden fault as a report has it.
+type Was struct {
+	Stage      string       `json:"stage"`
+	Track      string       `json:"track"`
+	Mode       machine.Mode `json:"mode"`
+	Cause      string       `json:"cause"`
+	Mechanical bool         `json:"mechanical,omitempty"`
+	Shows      bool         `json:"shows"`
 }
 
 // Report is the outcome of a trial.
@@ -62,15 +76,16 @@ func (t Trial) Run(ctx context.Context) (*Report, error) {
 	for range min(t.Machines, runtime.GOMAXPROCS(0)) {
 		all.Go(func() {
 			for i := range next {
-				if out.Rows[i], errs[i] = t.row(ctx, t.FirstSeed+uint64(i)); errs[i] != nil {
-					cancel()
-				}
+				out.Rows[i], errs[i] = t.row(ctx, t.FirstSeed+uint64(i))
 				mu.Lock()
 				done++
-				if t.Progress != nil {
-					t.Progress(done, t.Machines)
+				if t.Keep != nil && errs[i] == nil {
+					errs[i] = t.Keep(out.Rows[i], done, t.Machines)
 				}
 				mu.Unlock()
+				if errs[i] != nil {
+					cancel()
+				}
 			}
 		})
 	}
@@ -80,7 +95,7 @@ func (t Trial) Run(ctx context.Context) (*Report, error) {
 	close(next)
 	all.Wait()
 	for _, err := range errs {
-		if err != nil && ctx.Err() != nil && err != ctx.Err() {
+		if err != nil && !errors.Is(err, context.Canceled) {
 			return nil, err
 		}
 	}
@@ -91,12 +106,18 @@ func (t Trial) row(ctx context.Context, seed uint64) (Row, error) {
 	if err := ctx.Err(); err != nil {
 		return Row{}, err
 	}
+	if i := slices.IndexFunc(t.Have, func(r Row) bool { return r.Seed == seed }); i >= 0 {
+		return t.Have[i], nil
+	}
 	m, told, a, err := t.prepare(seed)
 	if err != nil {
 		return Row{}, err
 	}
-	row := Row{Seed: seed, Hidden: m.Hidden, Draws: m.Draws, Complaints: len(m.Complaint), Fickle: m.Fickle(), Mechanical: m.Mechanical(),
+	row := Row{Seed: seed, Draws: m.Draws, Complaints: len(m.Complaint), Fickle: m.Fickle(), Mechanical: m.Mechanical(),
 		IntakeMinutes: m.IntakeMinutes, Results: map[string]Result{}}
+	for _, h := range m.Hidden {
+		row.Hidden = append(row.Hidden, Was{h.Stage, h.Key, h.Mode, h.Cause, h.Fault.Mechanical, h.Shows})
+	}
 	for _, p := range t.Policies {
 		r, err := mend(ctx, m, told, a, p.New(), p.Ask, func(string, ...any) {})
 		if err != nil {

@@ -1,11 +1,17 @@
 package trial_test
 
 import (
+	"bytes"
 	"cmp"
 	"context"
 	"encoding/json"
+	"errors"
 	"fmt"
+	"io"
+	"io/fs"
 	"os"
+	"path/filepath"
+	"slices"
 	"strconv"
 	"testing"
 	"time"
@@ -51,9 +57,11 @@ func TestStory(t *testing.T) {
 }
 
 // TestTrials runs the full trial: HEADSTACK_TRIALS recorders of each definition from
-// HEADSTACK_TRIAL_SEED on, with right priors and with wrong ones, and writes the tables to
-// HEADSTACK_TRIALS_OUT and all results beside it. HEADSTACK_TRIAL_MACHINE and
-// HEADSTACK_TRIAL_FACTOR limit it to one definition and one series.
+// HEADSTACK_TRIAL_SEED on, with right priors and with wrong ones. It writes the tables to
+// HEADSTACK_TRIALS_OUT, of what is ready after every tenth recorder, and the result of
+// each recorder to a file of lines beside it, with which it goes on when it is started
+// again. HEADSTACK_TRIAL_MACHINE and HEADSTACK_TRIAL_FACTOR limit it to one definition
+// and one series.
 func TestTrials(t *testing.T) {
 	n, _ := strconv.Atoi(os.Getenv("HEADSTACK_TRIALS"))
 	if n == 0 || os.Getenv("HEADSTACK_LONG") == "" {
@@ -70,38 +78,103 @@ func TestTrials(t *testing.T) {
 	if f, err := strconv.ParseFloat(os.Getenv("HEADSTACK_TRIAL_FACTOR"), 64); err == nil {
 		factors = []float64{f}
 	}
-	var reports []*trial.Report
+	k := newKeeper(t, cmp.Or(os.Getenv("HEADSTACK_TRIALS_OUT"), filepath.Join(t.TempDir(), "trials.md")))
 	for _, factor := range factors {
 		for _, id := range ids {
 			start := time.Now()
 			tr := trial.Trial{Def: builtin(t, id), Machines: n, FirstSeed: seed, PriorFactor: factor, Policies: policies(), Advisor: advisor,
-				Progress: func(done, of int) {
-					fmt.Fprintf(os.Stderr, "%s, priors wrong by %g: %d of %d recorders, %.0f s\n", id, factor, done, of, time.Since(start).Seconds())
-				}}
+				Have: k.rows[series{id, factor}]}
+			tr.Keep = func(r trial.Row, done, of int) error {
+				fmt.Fprintf(os.Stderr, "%s, priors wrong by %g: %d of %d recorders, %.0f s\n", id, factor, done, of, time.Since(start).Seconds())
+				return k.keep(series{id, factor}, r)
+			}
 			r, err := tr.Run(context.Background())
 			if err != nil {
 				t.Fatal(err)
 			}
 			t.Log("\n" + r.Text())
-			reports = append(reports, r)
-			if err := write(os.Getenv("HEADSTACK_TRIALS_OUT"), reports); err != nil {
-				t.Fatal(err)
-			}
 		}
+	}
+	if err := k.tables(); err != nil {
+		t.Fatal(err)
 	}
 }
 
-// write puts the tables into a file and the results of every recorder into one beside it.
-func write(name string, reports []*trial.Report) error {
-	if name == "" {
+// series is one definition with priors wrong by a factor.
+type series struct {
+	Machine string  `json:"machine"`
+	Factor  float64 `json:"factor"`
+}
+
+// keeper keeps the recorders that are ready in a file of lines.
+type keeper struct {
+	name string
+	rows map[series][]trial.Row
+	n    int
+}
+
+type line struct {
+	series
+	Row trial.Row `json:"row"`
+}
+
+func newKeeper(t *testing.T, name string) *keeper {
+	k := &keeper{name: name, rows: map[series][]trial.Row{}}
+	data, err := os.ReadFile(name + ".jsonl")
+	if err != nil && !errors.Is(err, fs.ErrNotExist) {
+		t.Fatal(err)
+	}
+	for d := json.NewDecoder(bytes.NewReader(data)); ; {
+		var l line
+		if err := d.Decode(&l); err == io.EOF {
+			return k
+		} else if err != nil {
+			t.Fatalf("%s.jsonl: %v", name, err)
+		}
+		k.rows[l.series] = append(k.rows[l.series], l.Row)
+	}
+}
+
+func (k *keeper) keep(s series, r trial.Row) error {
+	if slices.ContainsFunc(k.rows[s], func(x trial.Row) bool { return x.Seed == r.Seed }) {
 		return nil
 	}
-	text := ""
-	for _, r := range reports {
-		text += r.Markdown() + "\n"
+	k.rows[s] = append(k.rows[s], r)
+	data, err := json.Marshal(line{s, r})
+	if err != nil {
+		return err
 	}
-	data, err := json.MarshalIndent(reports, "", " ")
-	return cmp.Or(err, os.WriteFile(name, []byte(text), 0o666), os.WriteFile(name+".json", data, 0o666))
+	f, err := os.OpenFile(k.name+".jsonl", os.O_APPEND|os.O_CREATE|os.O_WRONLY, 0o666)
+	if err != nil {
+		return err
+	}
+	_, err = f.Write(append(data, '\n'))
+	if err := cmp.Or(err, f.Close()); err != nil {
+		return err
+	}
+	if k.n++; k.n%10 == 0 {
+		return k.tables()
+	}
+	return nil
+}
+
+// tables writes those of every series, as far as it is.
+func (k *keeper) tables() error {
+	var b bytes.Buffer
+	for _, factor := range []float64{1, 3} {
+		for _, id := range machine.BuiltinNames() {
+			rows := slices.SortedFunc(slices.Values(k.rows[series{id, factor}]), func(a, b trial.Row) int { return cmp.Compare(a.Seed, b.Seed) })
+			if len(rows) == 0 {
+				continue
+			}
+			r := trial.Report{Machine: id, FirstSeed: rows[0].Seed, PriorFactor: factor, Rows: rows}
+			for _, p := range policies() {
+				r.Policies = append(r.Policies, p.Name)
+			}
+			fmt.Fprintln(&b, r.Markdown())
+		}
+	}
+	return os.WriteFile(k.name, b.Bytes(), 0o666)
 }
 
 // TestPaired runs a small trial with bounds that a broken engine, technician or baseline

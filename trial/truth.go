@@ -1,7 +1,6 @@
 package trial
 
 import (
-	"encoding/json"
 	"errors"
 	"fmt"
 	"hash/fnv"
@@ -229,16 +228,4 @@ func Mistold(def *machine.Definition, factor float64, seed uint64) (*machine.Def
 		s.Prior = min(0.5, prior*math.Pow(factor, 2*r.Float64()-1))
 	}
 	return out, nil
-}
-
-// MarshalJSON writes what a later comparison needs of a hidden fault.
-func (h Hidden) MarshalJSON() ([]byte, error) {
-	return json.Marshal(struct {
-		Stage      string       `json:"stage"`
-		Key        string       `json:"track"`
-		Mode       machine.Mode `json:"mode"`
-		Cause      string       `json:"cause"`
-		Mechanical bool         `json:"mechanical,omitempty"`
-		Shows      bool         `json:"shows"`
-	}{h.Stage, h.Key, h.Mode, h.Cause, h.Mechanical, h.Shows})
 }
