@@ -36,6 +36,15 @@ type Result struct {
 	Thinking, Slowest time.Duration `json:"-"`
 }
 
+// charged are the minutes, those of who gave up as the limit: giving up early is not
+// quick.
+func (r Result) charged() float64 {
+	if r.Outcome == Unfinished {
+		return max(r.Minutes, maxMinutes)
+	}
+	return r.Minutes
+}
+
 // Slipped is a reading that went wrong.
 type Slipped struct {
 	Ref  string   `json:"ref"`
@@ -143,14 +152,18 @@ func mean(of []int, x func(i int) float64) float64 {
 type Comparison struct {
 	Policy, Against string
 	// Less is by how many minutes the first takes less; Ratio its minutes over the
-	// other's, RatioAfter the same without the intake, which both share.
-	Less, Ratio, RatioAfter Interval
+	// other's, RatioAfter the same without the intake, which both share; Charged that
+	// again with every recorder that was given up at the limit of minutes.
+	Less, Ratio, RatioAfter, Charged Interval
 }
 
 // compare pairs the results of two policies recorder by recorder.
 func compare(rows []Row, policy, against string) Comparison {
 	a := func(i int) float64 { return rows[i].Results[policy].Minutes }
 	b := func(i int) float64 { return rows[i].Results[against].Minutes }
+	full := func(p string) func(int) float64 {
+		return func(i int) float64 { return rows[i].Results[p].charged() }
+	}
 	after := func(of []int, x func(int) float64) float64 {
 		return mean(of, func(i int) float64 { return x(i) - rows[i].IntakeMinutes })
 	}
@@ -158,6 +171,7 @@ func compare(rows []Row, policy, against string) Comparison {
 		Less:       bootstrap(len(rows), func(of []int) float64 { return mean(of, b) - mean(of, a) }),
 		Ratio:      bootstrap(len(rows), func(of []int) float64 { return mean(of, a) / mean(of, b) }),
 		RatioAfter: bootstrap(len(rows), func(of []int) float64 { return after(of, a) / after(of, b) }),
+		Charged:    bootstrap(len(rows), func(of []int) float64 { return after(of, full(policy)) / after(of, full(against)) }),
 	}
 }
 
@@ -166,6 +180,7 @@ type Summary struct {
 	Policy                   string
 	N                        int
 	Minutes, AfterIntake     Interval // mean
+	Charged                  Interval // mean after the intake, what was given up at the limit
 	WrongFix                 Interval // of all
 	Unfinished               int
 	Readings, Checks         float64 // mean
@@ -211,6 +226,9 @@ func summarise(rows []Row, policy string) Summary {
 	s.Minutes = bootstrap(len(rows), func(of []int) float64 { return mean(of, func(i int) float64 { return at(i).Minutes }) })
 	s.AfterIntake = bootstrap(len(rows), func(of []int) float64 {
 		return mean(of, func(i int) float64 { return at(i).Minutes - rows[i].IntakeMinutes })
+	})
+	s.Charged = bootstrap(len(rows), func(of []int) float64 {
+		return mean(of, func(i int) float64 { return at(i).charged() - rows[i].IntakeMinutes })
 	})
 	s.WrongFix = wilson(wrong, len(rows))
 	s.Readings = mean(of, func(i int) float64 { return float64(at(i).Readings) })

@@ -401,6 +401,14 @@ func TestBootstrap(t *testing.T) {
 	}
 }
 
+// Giving up early is not quick.
+func TestCharged(t *testing.T) {
+	rows := []Row{{IntakeMinutes: 100, Results: map[string]Result{"a": {Minutes: 110, Outcome: Unfinished}, "b": {Minutes: 200, Outcome: Correct}}}}
+	if c := compare(rows, "a", "b"); math.Abs(c.RatioAfter.Value-0.1) > 1e-12 || math.Abs(c.Charged.Value-5) > 1e-12 {
+		t.Errorf("given up after 10 minutes against mended after 100: %+v", c)
+	}
+}
+
 func TestStated(t *testing.T) {
 	var s Stated
 	for _, p := range []float64{0, 0.019, 0.02, 0.5, 0.979, 0.98, 1} {
