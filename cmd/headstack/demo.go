@@ -29,7 +29,8 @@ func (demoVerb) Help() string {
 	return `Example: headstack demo --into /tmp/bench --once
 
 A community theatre's six-track cassette recorder, invented, comes in with faults the program is not told. It is captured,
-measured, checked and probed as a person would do it, with one reading gone wrong on the way.`
+measured, checked and probed as a person would do it, with one reading gone wrong on the way; then what the advice says
+is done, until everything works again.`
 }
 
 // demonstration is one run of the demo.
@@ -43,7 +44,13 @@ type demonstration struct {
 	minutes float64 // bench time that the observations would have taken
 	looks   int
 	taken   map[string]taken // readings by their ref, to be re-taken where doubted
+	// complaint is what ever failed, in that order; lined that the head was lined up.
+	complaint []tried
+	lined     bool
 }
+
+// tried is a function tried on a replica.
+type tried struct{ function, key string }
 
 // taken is a reading that was taken, and the entry that holds it.
 type taken struct {
@@ -122,7 +129,7 @@ func (d *demonstration) run() error {
 	d.sayf("%s: %s, serial %s, from %s\nowner's words: %s", d.job.ID, d.job.Name, d.job.Serial, d.job.Owner, d.job.Claim)
 	d.sayf("\nAs found, case closed: the test tape in three passes over the stereo bus, two tracks a pass")
 	for _, pair := range d.story.passes {
-		if err := d.capture(pair); err != nil {
+		if err := d.capture("as-found", pair); err != nil {
 			return err
 		}
 	}
@@ -132,7 +139,7 @@ func (d *demonstration) run() error {
 	d.sayf("\nEach function tried on each track")
 	for _, f := range []string{"play", "record-play"} {
 		for _, key := range d.sim.Def.ReplicaKeys("track") {
-			if err := d.check(f, key); err != nil {
+			if _, err := d.check(f, key, diagnosis.Unprovoked, ""); err != nil {
 				return err
 			}
 		}
@@ -146,6 +153,9 @@ func (d *demonstration) run() error {
 	fmt.Fprintln(d.out)
 	printVerdict(d.out, verdict, false)
 	d.compare(verdict)
+	if err := d.mend(); err != nil {
+		return err
+	}
 	html, err := reportHTML(d.env, d.bench, d.job.ID)
 	if err != nil {
 		return err
@@ -162,12 +172,15 @@ func (d *demonstration) sayf(format string, args ...any) { fmt.Fprintf(d.out, fo
 
 // capture renders one pass over two tracks, keeps it in the job and says what
 // stands out.
-func (d *demonstration) capture(pair []int) error {
+func (d *demonstration) capture(when string, pair []int) error {
 	sc := d.story.scenario(pair)
+	if d.lined {
+		sc.AzimuthArcmin = d.story.lined
+	}
 	if err := d.sim.Replay(&sc, "play"); err != nil {
 		return err
 	}
-	name := fmt.Sprintf("as-found-tracks-%d-%d.wav", pair[0], pair[1])
+	name := fmt.Sprintf("%s-tracks-%d-%d.wav", when, pair[0], pair[1])
 	path := filepath.Join(d.folder, name)
 	bar := d.progress("playing " + name)
 	sc.Progress = bar.at
@@ -213,28 +226,47 @@ func (d *demonstration) headline(rep measure.Report, pair []int) string {
 	return strings.Join(parts, ", ")
 }
 
-// check tries a function by ear and records the outcome.
-func (d *demonstration) check(function, key string) error {
-	d.looks++
-	c, err := d.sim.Check(function, key, d.looks)
+// check tries a function by ear, records the outcome and says why it was tried.
+func (d *demonstration) check(function, key string, how diagnosis.Provocation, why string) (works bool, err error) {
+	v, err := d.bench.View(d.ctx, d.job.ID)
 	if err != nil {
-		return err
+		return false, err
+	}
+	d.looks++
+	c, err := d.sim.CheckUnder(function, key, d.looks, sim.Condition{Provoked: string(how), Case: v.Case})
+	if err != nil {
+		return false, err
 	}
 	f, _ := d.sim.Def.Function(function)
 	d.minutes += f.CheckMinutes
-	x, err := d.bench.RecordCheck(d.ctx, d.job.ID, job.Check{Function: function, Key: key, Outcome: diagnosis.Outcome(c.Outcome), Symptom: diagnosis.Symptom(c.Symptom)}, measure.CaseClosed, "")
+	x, err := d.bench.RecordCheck(d.ctx, d.job.ID, job.Check{Function: function, Key: key, Outcome: diagnosis.Outcome(c.Outcome), Symptom: diagnosis.Symptom(c.Symptom), Provoked: how}, v.Case, "")
 	if err != nil {
-		return err
+		return false, err
 	}
-	d.sayf("  %s: %s, track %s: %s", x.Ref, f.Name, key, strings.TrimSpace(c.Outcome+" "+c.Symptom))
-	return nil
+	works = c.Outcome == sim.Works
+	if t := (tried{function, key}); !works && !slices.Contains(d.complaint, t) {
+		d.complaint = append(d.complaint, t)
+	}
+	line := f.Name
+	if key != "" {
+		line += ", " + "track " + key
+	}
+	d.sayf("  %s: %s: %s%s", x.Ref, line, provoked(how)+strings.TrimSpace(c.Outcome+" "+c.Symptom), because(why))
+	return works, nil
+}
+
+// because is a reason behind a line.
+func because(why string) string {
+	if why == "" {
+		return ""
+	}
+	return "  (" + why + ")"
 }
 
 // search follows the verdict's own advice until the leading explanation is sure
 // or nothing is left that would tell more.
 func (d *demonstration) search() (*diagnosis.Verdict, error) {
 	done := map[string]bool{}
-	opened := map[string]bool{}
 	for n := 0; ; n++ {
 		bar := d.progress("reasoning")
 		bar.at(0)
@@ -256,15 +288,13 @@ func (d *demonstration) search() (*diagnosis.Verdict, error) {
 		}
 		a := verdict.Next[i]
 		done[actionKey(a)] = true
-		if a.Opening != "" && !opened[a.Opening] {
-			opened[a.Opening] = true
-			down, _, _ := d.sim.Def.OpeningMinutes(a.Opening)
-			d.minutes += float64(down)
+		if err := d.reach(a.Opening); err != nil {
+			return nil, err
 		}
 		if a.Kind == "check" {
-			err = d.check(a.Function, a.Key)
+			_, err = d.check(a.Function, a.Key, diagnosis.Unprovoked, "")
 		} else {
-			err = d.read(a, n)
+			err = d.read(sim.Probe{TestPoint: a.TestPoint, Key: a.Key, ToneHz: a.ToneHz}, a.Siblings, n, a.Expect)
 		}
 		if err != nil {
 			return nil, err
@@ -306,15 +336,14 @@ func (d *demonstration) again(t taken, ref string, n int) error {
 	return nil
 }
 
-// read takes the reading that was advised, on the sibling too where that is the
+// read takes the reading that was advised, on the siblings too where that is the
 // advice. One reading in the story slips.
-func (d *demonstration) read(a diagnosis.Action, n int) error {
-	for i, key := range append([]string{a.Key}, a.Siblings...) {
-		p := sim.Probe{TestPoint: a.TestPoint, Key: key, ToneHz: a.ToneHz}
+func (d *demonstration) read(p sim.Probe, siblings []string, n int, expect string) error {
+	for i, key := range append([]string{p.Key}, siblings...) {
+		p.Key, p.Slip = key, sim.NoSlip
 		if n == d.story.slipAt && i == 0 {
 			p.Slip = sim.UnitSlip
 		}
-		expect := a.Expect
 		if i > 0 {
 			expect = "its sibling"
 		}
@@ -339,7 +368,8 @@ func (d *demonstration) probe(p sim.Probe, setting, expect string) (sim.Reading,
 		return r, err
 	}
 	typed.ToneHz, typed.Instrument, typed.Session, typed.Setting = p.ToneHz, p.Instrument, p.Session, p.Setting
-	x, err := d.bench.RecordReading(d.ctx, d.job.ID, typed, measure.CasePropped, "")
+	// The case is as the openings left it.
+	x, err := d.bench.RecordReading(d.ctx, d.job.ID, typed, measure.CaseUnknown, "")
 	if err != nil {
 		return r, err
 	}

@@ -14,7 +14,9 @@ type story struct {
 	passes               [][]int
 	serial, owner, claim string
 	meter                string
-	slipAt               int // which of the advised readings is misread by a unit
+	slipAt               int     // which of the advised readings is misread by a unit
+	headStage            string  // the stage that is the head's seating,
+	lined                float64 // and the azimuth, in arcminutes, once it was lined up
 }
 
 // theatreStory is a community theatre's six-track recorder: the coupling capacitor
@@ -45,7 +47,7 @@ func theatreStory(seed uint64) (story, error) {
 		passes: [][]int{{1, 6}, {2, 5}, {3, 4}},
 		serial: "HX-0417", owner: "a community theatre",
 		claim: "records weak on some tracks and plays dull on one",
-		meter: "bench millivoltmeter", slipAt: 0,
+		meter: "bench millivoltmeter", slipAt: 0, headStage: "AZ", lined: 0.2,
 	}, nil
 }
 
