@@ -55,6 +55,10 @@ func EntryText(def *machine.Definition, e job.Entry) string {
 		return readingText(def, *e.Reading)
 	case e.Capture != nil:
 		return captureText(*e.Capture)
+	case e.Work != nil:
+		return e.Work.Text(def)
+	case e.Opening != nil:
+		return e.Opening.Text()
 	case e.Closing != nil:
 		return e.Closing.Text(def)
 	}
