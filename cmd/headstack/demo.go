@@ -20,7 +20,7 @@ import (
 
 type demoVerb struct {
 	Into string `placeholder:"DIR" help:"Folder to make the scratch bench in; without it a temporary one."`
-	Once bool   `help:"End after the verdict instead of serving the pages."`
+	Once bool   `help:"End after the story instead of serving the pages."`
 	Port int    `default:"4470" help:"Port of the pages on the loopback address; 0 takes a free one."`
 	Seed uint64 `default:"4" help:"Seed of everything drawn at random: same seed, same story."`
 }
@@ -151,7 +151,9 @@ func (d *demonstration) run() error {
 	}
 	d.sayf("\nVerdict after %.0f minutes at the bench", d.minutes)
 	fmt.Fprintln(d.out)
-	printVerdict(d.out, verdict, false)
+	said := *verdict
+	said.Next = nil // the advice that follows plans further
+	printVerdict(d.out, &said, false)
 	d.compare(verdict)
 	if err := d.mend(); err != nil {
 		return err
