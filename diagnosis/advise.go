@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"math"
 	"slices"
+	"strings"
 
 	"headstack/plan"
 	"headstack/unit"
@@ -230,7 +231,7 @@ func (g *planning) addUntried(out *Advice) {
 				}
 			}
 			closing, _, minutes := g.access(plan.None, g.inTheWay(plan.None))
-			s := Step{ID: id, Kind: StepCheck, Target: f.ID + " " + key, Function: f.ID, Key: key, Expect: "works", Close: closing, Cautions: []string{},
+			s := Step{ID: id, Kind: StepCheck, Target: strings.TrimSpace(f.ID + " " + key), Function: f.ID, Key: key, Expect: "works", Close: closing, Cautions: []string{},
 				Minutes: unit.Minutes(f.CheckMinutes + minutes), Predicts: []Prediction{{"works", good}, {"faulty", 1 - good}}}
 			s.GainMinutes = (1-good)*returnMinutes - float64(s.Minutes)
 			s.Text = "Try " + f.ID

@@ -452,7 +452,9 @@ func (g *planning) addRepairs(add func(candidate, plan.Action)) {
 }
 
 func (g *planning) addRepair(add func(candidate, plan.Action), c int, in machine.Instance) {
-	to, useful := g.moves(c, func(*machine.FaultMode) float64 { return repairCures })
+	// That a repair may fail is left to the evidence after it: a plan that allows for it
+	// has no end.
+	to, useful := g.moves(c, func(*machine.FaultMode) float64 { return 1 })
 	if !useful {
 		return
 	}
@@ -479,9 +481,12 @@ func (g *planning) addRepair(add func(candidate, plan.Action), c int, in machine
 	for i := range g.states {
 		mean += g.states[i].p * cost[i]
 	}
+	for i := range cost {
+		cost[i] -= mean // the planner puts repairs in order by what they cost on average
+	}
 	step := Step{ID: "repair/" + in.Stage.ID + "/" + in.Key, Kind: StepRepair, Target: in.Part(), Stage: in.Stage.ID, Key: in.Key, Minutes: unit.Minutes(mean)}
 	add(candidate{step: step, path: []machine.Instance{in}},
-		plan.Action{CostIn: cost, Cover: g.cover(g.e.def.WorkOpening(in.Stage), in.Key), To: to})
+		plan.Action{Cost: mean, CostIn: cost, Cover: g.cover(g.e.def.WorkOpening(in.Stage), in.Key), To: to, Once: true})
 }
 
 func (g *planning) addCleaning(add func(candidate, plan.Action), c int, in machine.Instance) {

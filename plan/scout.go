@@ -19,7 +19,8 @@ type scout struct {
 	dense []float64
 	small float64 // cost that is not looked into
 	rare  float64
-	level []level // one for each step ahead, two for each look
+	level []level   // one for each step ahead, two for each look
+	help  []float64 // what each repair cures, by number in Model.repairs
 }
 
 // belief is the mass of some states, in order of state.
@@ -52,7 +53,7 @@ type rated struct {
 }
 
 func newScout(ctx context.Context, m *Model, o Options) *scout {
-	return &scout{ctx: ctx, m: m, o: o, rare: rare, crew: newCrew(m, doneCompared), dense: make([]float64, m.n), level: make([]level, 2*o.Depth+4)}
+	return &scout{ctx: ctx, m: m, o: o, rare: rare, crew: newCrew(m, doneCompared), dense: make([]float64, m.n), help: make([]float64, len(m.repairs)), level: make([]level, 2*o.Depth+4)}
 }
 
 // smallShare is the share of the whole cost that is not looked into.
@@ -235,10 +236,55 @@ func (k *scout) look(at int, b belief, open uint64, u used, depth int) float64 {
 			best, least = t.action, v
 		}
 	}
+	for _, t := range k.handy(at, b, open, u) {
+		if v := k.first(at, b, open, u, t.action, straight); less(v, least) {
+			best, least = t.action, v
+		}
+	}
 	if best == None {
 		return straight
 	}
 	return min(least, k.then(at, b, open, u, best, depth-1))
+}
+
+// mostHandy is how many repairs are weighed at a step of a plan beside the one that the
+// block rule takes.
+const mostHandy = 2
+
+// handy are the repairs that cure most for their cost from here. The block rule does not
+// see that to prove each one alone may mean to close and to open again what the next is
+// behind.
+func (k *scout) handy(at int, b belief, open uint64, u used) []rated {
+	lv := &k.level[at]
+	lv.tests = lv.tests[:0]
+	m := k.m
+	clear(k.help)
+	for i, s := range b.ids {
+		for _, h := range m.helps[m.helpsAt[s]:m.helpsAt[s+1]] {
+			k.help[h.repair] += b.w[i] * h.share
+		}
+	}
+	for r, gain := range k.help {
+		a := m.repairs[r]
+		f := &m.acts[a]
+		if gain <= 0 || u.has(f.once) {
+			continue
+		}
+		access, _ := m.access(open, f.need, f.shut)
+		by := gain / max(access+f.cost, 1e-9)
+		i := len(lv.tests)
+		for i > 0 && by > lv.tests[i-1].by {
+			i--
+		}
+		if i >= mostHandy {
+			continue
+		}
+		if len(lv.tests) == mostHandy {
+			lv.tests = lv.tests[:mostHandy-1]
+		}
+		lv.tests = slices.Insert(lv.tests, i, rated{a, by})
+	}
+	return lv.tests
 }
 
 // screen are some tests with the most bits per cost.
