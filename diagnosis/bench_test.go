@@ -1,6 +1,7 @@
 package diagnosis
 
 import (
+	"context"
 	"fmt"
 	"testing"
 
@@ -132,5 +133,32 @@ func BenchmarkWithout(b *testing.B) {
 	}
 	for b.Loop() {
 		post.without()
+	}
+}
+
+// BenchmarkAdvise is the next step, planned, on recorders of 3 to 24 tracks with some six
+// observations a track: for a program (brief), and with every reason for a person.
+func BenchmarkAdvise(b *testing.B) {
+	for _, tracks := range []int{3, 6, 12, 24} {
+		def := wideRecorder(tracks)
+		ev := wideJob(def, tracks)
+		e, err := New(def, Options{})
+		if err != nil {
+			b.Fatal(err)
+		}
+		for _, brief := range []bool{true, false} {
+			b.Run(fmt.Sprintf("tracks=%d/brief=%v", tracks, brief), func(b *testing.B) {
+				actions := 0
+				for b.Loop() {
+					a, err := e.Advise(context.Background(), ev, Situation{Brief: brief})
+					if err != nil {
+						b.Fatal(err)
+					}
+					actions = len(a.Actions)
+				}
+				b.ReportMetric(float64(actions), "actions")
+				b.ReportMetric(float64(len(ev.Checks)+len(ev.Readings)), "observations")
+			})
+		}
 	}
 }
