@@ -8,6 +8,7 @@ import (
 	"strings"
 
 	"headstack/machine"
+	"headstack/unit"
 )
 
 // maxSubsets is how many parts of the evidence are weighed to find smallest sets, and
@@ -224,4 +225,9 @@ func (p *problem) cited(refs []string, c int) string {
 }
 
 // percent states a probability that may be small.
-func percent(p float64) string { return fmt.Sprintf("%.2g %%", 100*p) }
+func percent(p float64) string {
+	if p >= 0.01 {
+		return unit.Probability(p)
+	}
+	return fmt.Sprintf("%.2g %%", 100*p)
+}

@@ -241,6 +241,10 @@ func (g *planning) why(c *candidate, s *Step) string {
 		return fmt.Sprintf("It is at fault with %s; after it everything works with %s.", unit.Probability(p), unit.Probability(s.Predicts[0].Probability))
 	case s.Kind == StepClose:
 		return fmt.Sprintf("Everything works with %s.", unit.Probability(g.states[0].p))
+	case s.Kind == StepSwap:
+		return fmt.Sprintf("What goes with the card is on it: %s.", strings.Join(sees, ", "))
+	case (s.Kind == StepCheck || s.Kind == StepProvoke) && len(not) == 0:
+		return "It tells whether anything is left of " + listed(sees) + "."
 	case len(sees) == 0:
 		return "It tells what is normal for a sibling."
 	case len(not) == 0:

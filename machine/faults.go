@@ -85,6 +85,12 @@ func intermittent(weight float64, cause string, presence float64, cure string, m
 		LevelDB: span(-80, -3), NoiseDB: span(0, 20), Cure: cure, CureMin: minutes}
 }
 
+// cleaned says how often cleaning cures a mode, where that is not what one would think.
+func cleaned(chance float64, m FaultMode) FaultMode {
+	m.CuredBy = map[string]float64{"clean": chance}
+	return m
+}
+
 // mechanical marks a mode as one of contact, dirt or alignment.
 func mechanical(m FaultMode) FaultMode { m.Mechanical = true; return m }
 

@@ -23,9 +23,9 @@ package machine
 var kindDefaults = map[string]kindDefault{
 	"head": {0.035, []FaultMode{
 		mechanical(dull(0.40, "dirt on the head face", span(-25, -4), span(-1.5, 0), "clean the head face with isopropanol on a swab, dry, measure again", 5)),
-		looks(mechanical(dull(0.22, "poor tape contact (pad, shell, pressure, zenith)", span(-20, -3), span(-1.5, 0), "try another shell or reel, press lightly while a 10 kHz tone plays, then correct the contact", 15)), "spacing", "unsteady_contact"),
-		looks(mechanical(dull(0.18, "worn face or opened gap", span(-12, -3), span(-3, 1), "inspect under magnification; relap or replace the head", 60)), "gap_wear"),
-		looks(mechanical(weak(0.08, "head height: track partly off the gap", span(-6, -1), "compare the edge tracks, then correct the height", 30)), "height", "gain"),
+		cleaned(0.2, looks(mechanical(dull(0.22, "poor tape contact (pad, shell, pressure, zenith)", span(-20, -3), span(-1.5, 0), "try another shell or reel, press lightly while a 10 kHz tone plays, then correct the contact", 15)), "spacing", "unsteady_contact")),
+		cleaned(0, looks(mechanical(dull(0.18, "worn face or opened gap", span(-12, -3), span(-3, 1), "inspect under magnification; relap or replace the head", 60)), "gap_wear")),
+		cleaned(0, looks(mechanical(weak(0.08, "head height: track partly off the gap", span(-6, -1), "compare the edge tracks, then correct the height", 30)), "height", "gain")),
 		{Mode: Noisy, Cause: "open winding or head lead", Weight: 0.06, LevelDB: gone, NoiseDB: span(10, 30), Cure: "measure the winding against its siblings; resolder the lead or replace the head", CureMin: 30},
 		looks(dead(0.03, "shorted winding", "measure the winding against its siblings; replace the head", 60), "gain"),
 		{Mode: Intermittent, Cause: "cracked joint at the head lead", Weight: 0.03, Presence: 0.5, LevelDB: gone, NoiseDB: span(0, 30), Cure: "flex the lead lightly, resolder", CureMin: 20, Signature: []string{"unsteady_joint", "head_open"}},
@@ -33,13 +33,13 @@ var kindDefaults = map[string]kindDefault{
 	"erase-head": {0.010, []FaultMode{
 		mechanical(dull(0.35, "dirt on the erase head", span(-25, -4), span(-3, 0), "clean the erase head", 5)),
 		weak(0.25, "erase drive or winding weak", span(-12, -2), "read the erase current against its siblings", 20),
-		mechanical(weak(0.20, "erase head height", span(-6, -1), "compare edge tracks, correct the height", 30)),
+		cleaned(0, mechanical(weak(0.20, "erase head height", span(-6, -1), "compare edge tracks, correct the height", 30))),
 		dead(0.20, "open winding or lead", "measure the winding against its siblings; resolder or replace", 30),
 	}},
 	"alignment": {0.05, []FaultMode{
-		looks(mechanical(dull(0.50, "azimuth off", span(-8, -0.5), span(-0.3, 0), "set azimuth by inter-track delay, low tone first", 10)), "azimuth"),
+		cleaned(0, looks(mechanical(dull(0.50, "azimuth off", span(-8, -0.5), span(-0.3, 0), "set azimuth by inter-track delay, low tone first", 10)), "azimuth")),
 		looks(mechanical(dull(0.28, "dirt or wear common to all tracks", span(-20, -2), span(-1, 0), "clean the whole tape path, measure again", 10)), "spacing", "gap_wear"),
-		looks(mechanical(dull(0.22, "zenith or guiding: contact grows worse across the head", span(-20, -2), span(-1, 0), "press one edge of the tape or shell, then the other, while a 10 kHz tone plays; correct zenith or guides", 25)), "spacing_ramp"),
+		cleaned(0.1, looks(mechanical(dull(0.22, "zenith or guiding: contact grows worse across the head", span(-20, -2), span(-1, 0), "press one edge of the tape or shell, then the other, while a 10 kHz tone plays; correct zenith or guides", 25)), "spacing_ramp")),
 	}},
 	"coupling-capacitor": {0.008, []FaultMode{
 		{Mode: Weak, Cause: "dried out: capacitance lost", Weight: 0.50, LevelDB: span(-10, -0.5), BassDB: span(-20, -4), Cure: "replace the capacitor, mind the polarity", CureMin: 15},
@@ -177,16 +177,16 @@ var kindDefaults = map[string]kindDefault{
 		intermittent(0.15, "loses lock", 0.3, "clean its sensor, resolder", 30),
 	}},
 	"belt": {0.150, []FaultMode{
-		mechanical(dead(0.40, "broken, melted or off", "clean every residue from the pulleys, fit a new belt", 30)),
-		mechanical(weak(0.60, "stretched or hard: slips", span(-1, 0), "fit a new belt of the right length", 25)),
+		cleaned(0, mechanical(dead(0.40, "broken, melted or off", "clean every residue from the pulleys, fit a new belt", 30))),
+		cleaned(0, mechanical(weak(0.60, "stretched or hard: slips", span(-1, 0), "fit a new belt of the right length", 25))),
 	}},
 	"roller": {0.080, []FaultMode{
-		mechanical(weak(0.70, "glazed or hard: slips", span(-1, 0), "clean it, replace it if it shines", 20)),
-		mechanical(noisy(0.30, "bearing stiff: wow", span(1, 10), "clean and oil the bearing", 20)),
+		cleaned(0.4, mechanical(weak(0.70, "glazed or hard: slips", span(-1, 0), "clean it, replace it if it shines", 20))),
+		cleaned(0.5, mechanical(noisy(0.30, "bearing stiff: wow", span(1, 10), "clean and oil the bearing", 20))),
 	}},
 	"brake": {0.060, []FaultMode{
-		mechanical(weak(0.80, "tension or brake off", span(-2, 0), "measure with a gauge and set it", 20)),
-		mechanical(dead(0.20, "band or solenoid stuck", "free it, clean the band", 30)),
+		cleaned(0, mechanical(weak(0.80, "tension or brake off", span(-2, 0), "measure with a gauge and set it", 20))),
+		cleaned(0.2, mechanical(dead(0.20, "band or solenoid stuck", "free it, clean the band", 30))),
 	}},
 	"link": {0.002, []FaultMode{
 		dead(0.60, "link open", "look at the solder link", 5),
