@@ -1,9 +1,9 @@
 // Package diagnosis says which stages of a recorder are proved good and by
-// what, which are suspect, which evidence is better taken again, and which
-// check or reading is worth the most next.
+// what, which are suspect, which evidence is better taken again, and what to do
+// next so that the expected minutes to a verified fix are least.
 //
 // [New] prepares an [Engine] for a machine definition; [Engine.Diagnose] turns
-// the [Evidence] of a job into a [Verdict]. Values are SI, effects and
+// the [Evidence] of a job into a [Verdict], [Engine.Advise] into [Advice]. Values are SI, effects and
 // deviations are in dB, times in minutes.
 //
 // # Model
@@ -98,14 +98,37 @@
 // or in the count of faults. Figures that [measure] refused are not used: a
 // refusal has many causes.
 //
-// # Explanations and what to do next
+// # Works and conditions
 //
-// A stage is accused when the evidence at least doubles its odds.
-// Explanations are fault sets over the accused stages, the others summed out.
-// The next actions are ranked by expected bits of information about the
-// explanations per minute, opening minutes included; the expectation runs over
-// all outcomes, with up to 2500 hypotheses on the way to the point and the
-// offsets averaged out, which is the one approximation in it.
+// A [Work] changes what later observations see, not what earlier ones saw: each fault
+// mode of what was worked on is split by whether the work cured it (a repair in 98 %,
+// cleaning, reseating and reflow as machine.FaultMode.CureChance says, an exchange of
+// siblings moves the part and reseats it). What was observed under a provocation or with
+// the case in some state meets an intermittent fault as often as
+// machine.FaultMode.ShowsWhen says. A symptom that went after a work that looked for no
+// cause is listed as [Unproven] with what would prove it.
+//
+// # Explanations
+//
+// A stage is accused when the evidence raises its odds; explanations are fault sets over
+// the accused stages, the others summed out. A stage is proved or suspect by thresholds
+// stated in states.go. What settles it is a smallest set of observations: one that does
+// so by itself, worked out from nothing else, and of which none can be left out.
+//
+// # Advice
+//
+// [Engine.Advise] turns the posterior into problems of package plan. What has nothing to
+// do with each other (a dull track, a noisy other one) is planned apart. The states of a
+// problem are the fault sets that explanations hold, and what is left of them as faults are cured; its
+// actions are functions to be tried, as they are or pressed, readings, exchanges of
+// cards, cleanings, repairs and the proof at the end; its covers are the definition's openings, those
+// that part connectors in the way of every powered test. To hand over a recorder with a
+// fault in it costs 800 minutes (an estimate). The plan puts an opening off until several
+// things behind it are worth it, tests only where that lowers the expected total, and
+// repairs several suspects behind one cover before it is closed again where that is
+// cheaper. Of the problems the one whose best step needs least opened and closed goes
+// first. Predictions take the offsets as known from siblings, group outcomes of a
+// reading in eight steps, and leave out faults that nothing accuses.
 //
 // # Sources
 //
@@ -113,7 +136,8 @@
 // B. C. Williams, Artificial Intelligence 32(1), 1987. Repairs by probability
 // over cost: J. Kalagnanam, M. Henrion, UAI 4, 1988; D. Heckerman,
 // J. S. Breese, K. Rommelse, Comm. ACM 38(3), 1995. Shared covers:
-// T. J. Ottosen, F. V. Jensen, UAI 2010. Integrated intermittents: R. Abreu,
+// T. J. Ottosen, F. V. Jensen, UAI 2010. One step of rollout: F. Tu, K. R. Pattipati,
+// IEEE Trans. SMC-A 33(1), 2003. Integrated intermittents: R. Abreu,
 // P. Zoeteweij, A. J. C. van Gemund, IJCAI 2009; J. de Kleer, IJCAI 2009.
 //
 // # Limits
