@@ -230,3 +230,16 @@ func octogrange(t testing.TB) *machine.Definition {
 	}
 	return def
 }
+
+// What a work has mended is said to be mended, not to be suspect.
+func TestMendedIsSaid(t *testing.T) {
+	b := dullTrack()
+	ref := b.work(Work{Kind: WorkRepair, Stage: "H", Key: "4"})
+	b.later("play", "4", Works, "", Unprovoked)
+	b.later("cue", "4", Works, "", Unprovoked)
+	v := diagnose(t, hexastrand(t), b.ev)
+	text := strings.Join(v.Sentences, " ")
+	if !strings.Contains(text, "since mended by "+ref) {
+		t.Errorf("nothing says that %s mended H-4: %s", ref, text)
+	}
+}

@@ -262,7 +262,11 @@ func (p *problem) suspectsOn(post *posterior, a *accusation, t trouble) []string
 		if m.Mechanical {
 			why = "mechanical: " + why
 		}
-		all = append(all, named{c, sum, fmt.Sprintf("%s %s (%s)", p.seen[c].Part(), unit.Probability(sum), why)})
+		text := fmt.Sprintf("%s %s (%s)", p.seen[c].Part(), unit.Probability(sum), why)
+		if mended := p.mendedBy(post, c); mended != "" {
+			text = fmt.Sprintf("%s (%s), since %s", p.seen[c].Part(), why, mended)
+		}
+		all = append(all, named{c, sum, text})
 	}
 	slices.SortStableFunc(all, func(x, y named) int { return cmp.Compare(y.p, x.p) })
 	var out []string
@@ -270,6 +274,25 @@ func (p *problem) suspectsOn(post *posterior, a *accusation, t trouble) []string
 		out = append(out, n.text)
 	}
 	return out
+}
+
+// mendedBy says which work has cured a component, where one has with 90 %; empty where
+// it may still be at fault.
+func (p *problem) mendedBy(post *posterior, c int) string {
+	all := post.faulty(c)
+	for i := range p.works {
+		w := &p.works[i]
+		cured := 0.0
+		for k, at := range p.model.components[c].atoms {
+			if at.effect.until == w.Seq {
+				cured += post.fault[c][k]
+			}
+		}
+		if all > 0 && p.eng.worksOn(w, p.seen[c]) && cured >= 0.9*all {
+			return fmt.Sprintf("mended by %s with %s", w.Ref, unit.Probability(cured/all))
+		}
+	}
+	return ""
 }
 
 // gives says whether an effect can be heard or measured as a kind of trouble.
