@@ -100,17 +100,21 @@ func alike(a, b [][]float64) bool {
 }
 
 // fickle says whether some state holds a fault that comes and goes.
-func (g *planning) fickle() bool {
+func (g *planning) fickle() bool { return g.fickleP() > 0.005 }
+
+// fickleP is the probability of a fault that comes and goes.
+func (g *planning) fickleP() float64 {
+	sum := 0.0
 	for i := range g.states {
 		for _, x := range g.states[i].combos {
-			for _, c := range x.causes {
-				if g.p.mode(c).Mode == machine.Intermittent && x.p*g.states[i].p > 0.005 {
-					return true
-				}
+			if slices.ContainsFunc(x.causes, func(c cause) bool {
+				return slices.Contains(g.states[i].comps, c.comp) && g.p.mode(c).Mode == machine.Intermittent
+			}) {
+				sum += x.p * g.states[i].p
 			}
 		}
 	}
-	return false
+	return sum
 }
 
 // lastWork is the Seq of the last work; what was observed before it may have changed.
@@ -233,6 +237,10 @@ func (g *planning) failed() (all, waiting []check) {
 	return all, waiting
 }
 
+// fickleTries is how often a function is tried before it counts as mended where a fault
+// may come and go.
+const fickleTries = 3
+
 // check is a function on one replica.
 type check struct{ function, key string }
 
@@ -247,7 +255,10 @@ func (g *planning) addProof(add func(candidate, plan.Action)) {
 	for i := range table {
 		table[i] = []float64{1, 0}
 	}
-	minutes := 0.0
+	minutes, tries := 0.0, 1.0
+	if g.fickle() {
+		tries = fickleTries
+	}
 	var first candidate
 	for _, c := range all {
 		f, ok := g.e.def.Function(c.function)
@@ -260,9 +271,9 @@ func (g *planning) addProof(add func(candidate, plan.Action)) {
 		}
 		heard := g.hearing(path, Unprovoked)
 		for i := range table {
-			table[i][0] *= heard[i][saysWorks]
+			table[i][0] *= math.Pow(heard[i][saysWorks], tries)
 		}
-		minutes += max(f.CheckMinutes, againMinutes)
+		minutes += tries * max(f.CheckMinutes, againMinutes)
 		if first.path == nil || len(waiting) > 0 && c == waiting[0] {
 			first.path = path
 		}
