@@ -4,6 +4,7 @@ import (
 	"cmp"
 	"context"
 	"fmt"
+	"math"
 	"slices"
 	"strings"
 
@@ -167,7 +168,7 @@ func (p *problem) explainStages(post *posterior, loo [][]float64, ev Evidence, o
 		}
 		s.By = by
 		m, _ := r.faulty(by)
-		s.Why = fmt.Sprintf("%s is suspect: %s alone %s it %s; with everything it is %s.", s.Part, p.cited(by, c), plural(len(by), "makes", "make"), percent(m[in]), percent(s.Probability))
+		s.Why = fmt.Sprintf("%s is suspect: %s alone %s it %s; with everything it is %s.", s.Part, p.cited(by, c, s.Probability, loo), plural(len(by), "makes", "make"), percent(m[in]), percent(s.Probability))
 	}
 	for c, in := range p.seen {
 		now := p.now(post, c)
@@ -180,7 +181,7 @@ func (p *problem) explainStages(post *posterior, loo [][]float64, ev Evidence, o
 		}
 		m, _ := r.faulty(by)
 		out.Cleared = append(out.Cleared, ClearedStage{Stage: in.Stage.ID, Track: in.Key, Part: in.Part(), By: by,
-			Why: fmt.Sprintf("%s is cleared: %s alone %s it from %s to %s.", in.Part(), p.cited(by, c), plural(len(by), "brings", "bring"), percent(p.model.components[c].prior), percent(m[in]))})
+			Why: fmt.Sprintf("%s is cleared: %s alone %s it from %s to %s.", in.Part(), p.cited(by, c, now, loo), plural(len(by), "brings", "bring"), percent(p.model.components[c].prior), percent(m[in]))})
 	}
 	slices.SortStableFunc(out.Cleared, func(a, b ClearedStage) int {
 		return cmp.Or(compareKeys(a.Track, b.Track), cmp.Compare(a.Stage, b.Stage))
@@ -206,17 +207,13 @@ func (p *problem) find(stage, key string) (machine.Instance, int) {
 
 // cited names observations with what they were: "reading 7 (98 mV at TP11-3, 100 mV
 // expected)".
-func (p *problem) cited(refs []string, c int) string {
+func (p *problem) cited(refs []string, c int, now float64, loo [][]float64) string {
 	var out []string
 	for _, ref := range refs {
-		what := ""
-		for o := range p.notes {
-			n := &p.notes[o]
-			if _, sees := p.seesAt(o, c); n.ref == ref && (sees || what == "") {
-				what = n.text
-				if sees {
-					break // of a capture, what it shows of this stage
-				}
+		what, most := "", -1.0
+		for o := range p.notes { // of a capture, what says most of this stage
+			if bits := math.Abs(bitsOf(now, loo[o][c])); p.notes[o].ref == ref && bits > most {
+				what, most = p.notes[o].text, bits
 			}
 		}
 		out = append(out, fmt.Sprintf("%s (%s)", ref, what))
