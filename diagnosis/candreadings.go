@@ -28,7 +28,7 @@ func (m coarse) outcomes(arrive []total, out []float64) {
 	for _, t := range arrive {
 		mean, sd := t.db[qLevel], t.sd[qLevel]
 		if t.dead || mean < floorDB {
-			mean, sd = floorDB, floorSDDB
+			mean, sd = t.floor()
 		}
 		sd = math.Hypot(m.sd, sd)
 		below := 0.0

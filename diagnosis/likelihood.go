@@ -124,7 +124,8 @@ func (r *readingModel) through(y, sd float64, arrive []total, offset float64) fl
 	for i := range arrive {
 		t := &arrive[i]
 		if mean := t.db[qLevel]; t.dead || mean < floorDB {
-			sum += t.p * gauss(y-offset-floorDB, math.Hypot(math.Hypot(r.sd, sd), floorSDDB))
+			floor, floorSD := t.floor()
+			sum += t.p * gauss(y-offset-floor, math.Hypot(math.Hypot(r.sd, sd), floorSD))
 		} else {
 			sum += t.p * r.spread(y-offset-mean, math.Hypot(r.sd, math.Hypot(sd, t.sd[qLevel])))
 		}
@@ -165,4 +166,10 @@ func student(x, scale, nu float64) float64 {
 	a, _ := math.Lgamma((nu + 1) / 2)
 	b, _ := math.Lgamma(nu / 2)
 	return math.Exp(a-b-(nu+1)/2*math.Log1p(z*z/nu)) / (scale * math.Sqrt(nu*math.Pi))
+}
+
+// floor is what is read where nothing passes: the noise of a sound track, or the hiss of
+// an open winding above it, at most as loud as a signal.
+func (t total) floor() (db, sd float64) {
+	return math.Min(0, floorDB+math.Max(0, t.db[qNoise])), math.Hypot(floorSDDB, t.sd[qNoise])
 }

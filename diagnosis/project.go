@@ -10,6 +10,9 @@ func scalar(treble, bass float64) func(effect) effect {
 		out := effect{dead: e.dead, set: e.set, presence: e.presence}
 		out.db[qLevel] = e.db[qLevel] + treble*e.db[qTreble] + bass*e.db[qBass]
 		out.sd[qLevel] = e.sd[qLevel] + treble*e.sd[qTreble] + bass*e.sd[qBass]
+		if e.dead { // what a meter shows of it is its hiss
+			out.db[qNoise], out.sd[qNoise] = e.db[qNoise], e.sd[qNoise]
+		}
 		return out
 	}
 }
