@@ -271,20 +271,24 @@ func (k *scout) handy(at int, b belief, open uint64, u used) []rated {
 			continue
 		}
 		access, _ := m.access(open, f.need, f.shut)
-		by := gain / max(access+f.cost, 1e-9)
-		i := len(lv.tests)
-		for i > 0 && by > lv.tests[i-1].by {
-			i--
-		}
-		if i >= mostHandy {
-			continue
-		}
-		if len(lv.tests) == mostHandy {
-			lv.tests = lv.tests[:mostHandy-1]
-		}
-		lv.tests = slices.Insert(lv.tests, i, rated{a, by})
+		lv.keep(rated{a, gain / max(access+f.cost, 1e-9)}, mostHandy)
 	}
 	return lv.tests
+}
+
+// keep puts r in its place among the best of a level, ties behind; at most so many stay.
+func (lv *level) keep(r rated, most int) {
+	i := len(lv.tests)
+	for i > 0 && r.by > lv.tests[i-1].by {
+		i--
+	}
+	if i >= most {
+		return
+	}
+	if len(lv.tests) == most {
+		lv.tests = lv.tests[:most-1]
+	}
+	lv.tests = slices.Insert(lv.tests, i, r)
 }
 
 // screen are some tests with the most bits per cost.
@@ -302,18 +306,7 @@ func (k *scout) screen(at int, b belief, open uint64, u used, most int) []rated 
 			continue
 		}
 		access, _ := k.m.access(open, f.need, f.shut)
-		by := bits / max(access+f.cost, 1e-9)
-		i := len(lv.tests)
-		for i > 0 && by > lv.tests[i-1].by {
-			i--
-		}
-		if i >= most {
-			continue
-		}
-		if len(lv.tests) == most {
-			lv.tests = lv.tests[:most-1]
-		}
-		lv.tests = slices.Insert(lv.tests, i, rated{a, by})
+		lv.keep(rated{a, bits / max(access+f.cost, 1e-9)}, most)
 	}
 	return lv.tests
 }
