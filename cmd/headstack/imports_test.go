@@ -36,6 +36,7 @@ var mayImport = map[string][]string{
 	"report":        {"diagnosis", "job", "machine", "measure", "plot", "signature", "testtape", "unit"},
 	"web":           {"capture", "diagnosis", "job", "learn", "machine", "measure", "plot", "programme", "report", "signature", "testtape", "unit"},
 	"sim/field":     {},
+	"sim/trims":     {"machine", "tape", "unit"},
 	"sim":           {"sim/field", "capture", "dsp", "machine", "measure", "programme", "tape", "testtape", "unit"},
 	"trial":         {"diagnosis", "machine", "measure", "sim", "unit"},
 	"cmd/headstack": {"*"},
