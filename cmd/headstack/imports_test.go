@@ -27,6 +27,7 @@ var mayImport = map[string][]string{
 	"signature":     {"measure", "tape", "testtape", "unit"},
 	"machine":       {"tape", "unit"},
 	"learn":         {"dsp", "machine", "unit"},
+	"trim":          {"dsp", "machine", "measure", "tape", "unit"},
 	"diagnosis":     {"infer", "machine", "measure", "plan", "signature", "unit"},
 	"plot":          {"measure", "signature", "unit"},
 	"job":           {"capture", "diagnosis", "dsp", "learn", "machine", "measure", "programme", "signature", "tape", "testtape", "unit"},
@@ -43,7 +44,7 @@ var mayImport = map[string][]string{
 }
 
 // numeric packages know no files, SQL or HTTP: not even the standard library's.
-var numeric = []string{"unit", "tape", "dsp", "programme", "measure", "infer", "plan", "signature", "learn", "diagnosis"}
+var numeric = []string{"unit", "tape", "dsp", "programme", "measure", "infer", "plan", "signature", "learn", "diagnosis", "trim"}
 
 func TestImportsPointOneWay(t *testing.T) {
 	root := filepath.Join("..", "..")
