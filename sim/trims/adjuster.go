@@ -277,6 +277,9 @@ func (m *Recorder) Turn(ref Ref, by float64) (went float64, err error) {
 }
 
 func (m *Recorder) turn(ref Ref, a *adjuster, by float64) float64 {
+	if by == 0 {
+		return 0
+	}
 	went, stopped := a.turn(by, m.noise(handTurns, "hand", ref))
 	m.moved[ref] = true
 	m.count.Turns += math.Abs(went)
@@ -293,4 +296,33 @@ func (m *Recorder) KindOf(ref Ref) (kind Kind, travelTurns float64, ok bool) {
 		return "", 0, false
 	}
 	return a.kind, a.travel, true
+}
+
+// Nominal is what a turn would do if range and travel were right, in the unit of what the
+// trim sets: with its sign where the definition has one, else without; 1 of a tuned core.
+func (m *Recorder) Nominal(ref Ref) (perTurn float64, ok bool) {
+	a, ok := m.at[ref]
+	if !ok {
+		return 0, false
+	}
+	if a.kind == Core {
+		return 1, true
+	}
+	lo, hi, _ := span(a.trim)
+	perTurn = (hi - lo) / a.travel
+	if a.trim.Sign < 0 {
+		perTurn = -perTurn
+	}
+	return perTurn, true
+}
+
+// Seen is where the slot of a trim that can be reached points, in turns from its
+// anticlockwise stop, read to 2 degrees r.m.s.; ok is false where more than one turn is
+// possible, and the slot does not tell.
+func (m *Recorder) Seen(ref Ref) (turns float64, ok bool, err error) {
+	a, err := m.reach(ref)
+	if err != nil || a.kind != SingleTurn {
+		return 0, false, err
+	}
+	return min(max(a.pos+m.noise(2.0/360, "seen", ref), 0), a.travel), true, nil
 }

@@ -28,9 +28,9 @@
 // screws go straight, tuned cores have an extreme. One trim in four stands right at the
 // beginning; the others are off by 1 to 6 dB as far as the range goes, azimuth by 2 to 20
 // arcminutes, bias by 1 to 4 dB. A move against the last one loses 3 % of itself. A hand
-// sets a screwdriver to 1 degree r.m.s. Head height, rack and erase azimuth stand right
-// and are there to be left alone. All of that is invented within what is common practice,
-// no source.
+// sets a screwdriver to 1 degree r.m.s.; the slot of a single turn is seen to 2 degrees.
+// Head height, rack and erase azimuth stand right and are there to be left alone. All of
+// that is invented within what is common practice, no source.
 //
 // # What moves what
 //

@@ -97,15 +97,15 @@ func (m *Recorder) canRecord(speedCmS float64, tracks []int) error {
 
 // Step is one position of a staircase.
 type Step struct {
-	Turns   float64             // from where the trim stood at first, as turned
+	Turns   float64             // from where the trim stood before, as turned
 	LevelDB map[float64]float64 // by tone, re what was sent
 }
 
-// Staircase turns a bias trim by the same part of a turn time after time while one
-// recording of tones at -20 dB runs, and gives the levels of each position: steps+1, of
-// which the first is where the trim stood. It ends before its time at an end stop. The
-// trim stays at the last position.
-func (m *Recorder) Staircase(ref Ref, byTurns float64, steps int, tonesHz ...float64) ([]Step, error) {
+// Staircase turns a bias trim by first, and then by the same part of a turn time after
+// time while one recording of tones at -20 dB runs, and gives the levels of each position:
+// steps+1, of which the first is before the first step. It ends before its time at an end
+// stop. The trim stays at the last position.
+func (m *Recorder) Staircase(ref Ref, first, byTurns float64, steps int, tonesHz ...float64) ([]Step, error) {
 	a, err := m.reach(ref)
 	if err != nil {
 		return nil, err
@@ -122,7 +122,7 @@ func (m *Recorder) Staircase(ref Ref, byTurns float64, steps int, tonesHz ...flo
 	m.count.Moves++
 	m.count.Minutes += float64(steps) * stepMinutes
 	const sent = -20
-	state, at := m.Case(), 0.0
+	state, at := m.Case(), m.turn(ref, a, first)
 	var out []Step
 	for i := range steps + 1 {
 		if i > 0 {

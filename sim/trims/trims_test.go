@@ -353,7 +353,7 @@ func TestRefuses(t *testing.T) {
 		"a speed it has not":           second(m.Play(PlayHead, 19.05, 1)),
 		"two tracks of a group":        second(m.Record(9.525, -20, 1, 3)),
 		"a test point for play level":  second(m.Gauge(Ref{"VRa", "1"})),
-		"a staircase of a level":       second(m.Staircase(Ref{"VRa", "1"}, 0.1, 3, 10e3)),
+		"a staircase of a level":       second(m.Staircase(Ref{"VRa", "1"}, 0, 0.1, 3, 10e3)),
 		"no such opening":              m.Open("hatch"),
 	} {
 		if err == nil {
@@ -381,7 +381,7 @@ func TestCount(t *testing.T) {
 	if _, err := m.Turn(Ref{"VRa", "1"}, 0.1); err != nil {
 		t.Fatal(err)
 	}
-	steps, err := m.Staircase(Ref{"VRd", "2"}, 0.05, 7, 315, 10e3)
+	steps, err := m.Staircase(Ref{"VRd", "2"}, -0.1, 0.05, 7, 315, 10e3)
 	if err != nil || len(steps) < 2 || len(steps) > 8 {
 		t.Fatalf("a staircase of %d positions: %v", len(steps), err)
 	}
