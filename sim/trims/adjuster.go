@@ -263,14 +263,17 @@ func span(t *machine.Trim) (lo, hi float64, err error) {
 }
 
 // Turn turns a trim by so many turns, clockwise positive, as far as its stop, and returns
-// how far it went. The error says that it cannot be reached as the recorder is open, or
-// that there is no such trim.
-func (m *Recorder) Turn(ref Ref, by float64) (went float64, err error) {
+// how far it went. Several turns, as past a mark and back up to it, are one move. The
+// error says that it cannot be reached as the recorder is open, or that there is no such
+// trim.
+func (m *Recorder) Turn(ref Ref, by ...float64) (went float64, err error) {
 	a, err := m.reach(ref)
 	if err != nil {
 		return 0, err
 	}
-	went = m.turn(ref, a, by)
+	for _, x := range by {
+		went += m.turn(ref, a, x)
+	}
 	m.count.Moves++
 	m.count.Minutes += turnMinutes
 	return went, nil
