@@ -28,6 +28,7 @@ var mayImport = map[string][]string{
 	"machine":       {"tape", "unit"},
 	"learn":         {"dsp", "machine", "unit"},
 	"trim":          {"dsp", "machine", "measure", "tape", "unit"},
+	"lineup":        {"machine", "measure", "programme", "tape", "testtape", "unit"},
 	"diagnosis":     {"infer", "machine", "measure", "plan", "signature", "unit"},
 	"plot":          {"measure", "signature", "unit"},
 	"job":           {"capture", "diagnosis", "dsp", "learn", "machine", "measure", "programme", "signature", "tape", "testtape", "unit"},

@@ -1,0 +1,120 @@
+package lineup
+
+import (
+	"fmt"
+	"math"
+
+	"headstack/measure"
+	"headstack/unit"
+)
+
+// Verdict says how a reading stands to its target.
+type Verdict string
+
+// The verdicts.
+const (
+	In          Verdict = "in"           // inside the tolerance, doubts of reading and target included
+	Out         Verdict = "out"          // outside, doubts included
+	Doubt       Verdict = "doubt"        // the limit lies within the doubts
+	NotMeasured Verdict = "not_measured" // no reading, or none that fits the target
+)
+
+// Judgement is a reading held against a target.
+type Judgement struct {
+	Verdict Verdict `json:"verdict"`
+	// Inside says on which side of the limit the reading itself lies.
+	Inside bool `json:"inside"`
+	// Error is reading less target, with the 95 % interval of both together, in Unit.
+	// For a limit to one side it is the excess over the limit.
+	Error float64 `json:"error"`
+	Lo    float64 `json:"lo"`
+	Hi    float64 `json:"hi"`
+	Unit  string  `json:"unit,omitempty"`
+	// Why says it in words.
+	Why string `json:"why,omitempty"`
+}
+
+// Judge holds a reading against a target. The reading must be in the target's unit or,
+// where the target says what an instrument shows, in the unit of that: volts against
+// decibels are turned into decibels.
+func Judge(t *Target, r *measure.Result) Judgement {
+	switch {
+	case r == nil:
+		return Judgement{Verdict: NotMeasured, Why: "not measured"}
+	case r.Refused != "":
+		return Judgement{Verdict: NotMeasured, Why: "not measured: " + r.Refused}
+	case t.Refused != "":
+		return Judgement{Verdict: NotMeasured, Why: "no target: " + t.Refused}
+	case math.IsNaN(r.Value) || math.IsInf(r.Value, 0):
+		return Judgement{Verdict: NotMeasured, Why: "the reading is no number"}
+	}
+	value, lo, hi, ok := t.read(r)
+	if !ok {
+		return Judgement{Verdict: NotMeasured, Why: fmt.Sprintf("a reading in %s says nothing of a target in %s", said(r.Unit, "no unit"), t.Unit)}
+	}
+	j := Judgement{Error: value - t.Value, Unit: t.Unit}
+	j.Lo = j.Error - math.Hypot(value-lo, t.Hi-t.Value)
+	j.Hi = j.Error + math.Hypot(hi-value, t.Value-t.Lo)
+	least, most := -t.Tolerance, t.Tolerance
+	switch t.Side {
+	case AtMost:
+		least, most = math.Inf(-1), 0
+	case AtLeast:
+		least, most = 0, math.Inf(1)
+	}
+	j.Inside = j.Error >= least && j.Error <= most
+	switch {
+	case j.Lo >= least && j.Hi <= most:
+		j.Verdict = In
+	case j.Hi < least || j.Lo > most:
+		j.Verdict = Out
+	default:
+		j.Verdict = Doubt
+	}
+	j.Why = j.words(t)
+	return j
+}
+
+// words says a judgement that is not plainly in.
+func (j Judgement) words(t *Target) string {
+	off := unit.Figure{Value: j.Error, Lo: j.Lo, Hi: j.Hi, Unit: j.Unit, Difference: true}.String()
+	limit := fmt.Sprintf("±%.3g%s%s", t.Tolerance, unit.ThinSpace, t.Unit)
+	if t.Side != Both {
+		limit = fmt.Sprintf("%s %.4g%s%s", t.Side.words(), t.Value, unit.ThinSpace, t.Unit)
+	}
+	switch {
+	case j.Verdict == In:
+		return ""
+	case j.Verdict == Out:
+		return fmt.Sprintf("off by %s, allowed %s", off, limit)
+	case j.Inside:
+		return fmt.Sprintf("inside, but the limit lies within the doubt: off by %s, allowed %s", off, limit)
+	}
+	return fmt.Sprintf("outside, though the limit lies within the doubt: off by %s, allowed %s", off, limit)
+}
+
+// read brings a reading into the target's unit.
+func (t *Target) read(r *measure.Result) (value, lo, hi float64, ok bool) {
+	if r.Unit == t.Unit {
+		return r.Value, r.Lo, r.Hi, true
+	}
+	convert := func(float64) (float64, bool) { return 0, false }
+	switch {
+	case t.At != nil && t.Unit == "dB":
+		at, base, known := unit.ToBase(t.At.Value, t.At.Unit)
+		convert = func(x float64) (float64, bool) {
+			v, b, ok := unit.ToBase(x, r.Unit)
+			return t.Value + 20*math.Log10(math.Max(1e-12, v/at)), known && ok && b == base
+		}
+	default:
+		one, base, known := unit.ToBase(1, t.Unit)
+		convert = func(x float64) (float64, bool) {
+			v, b, ok := unit.ToBase(x, r.Unit)
+			return v / one, known && ok && b == base
+		}
+	}
+	value, ok = convert(r.Value)
+	lo, _ = convert(r.Lo)
+	hi, _ = convert(r.Hi)
+	return value, lo, hi, ok
+}

@@ -1,0 +1,136 @@
+package lineup
+
+// rule says that a step of one kind comes after those of another on the same track and
+// at the same speed, and why. Where moves is set, what is turned there changes what is
+// read here, so that this step is stale afterwards.
+type rule struct {
+	step, needs Kind
+	moves       bool
+	why         string
+}
+
+// rules are common practice, no source, but for the physics that the reasons name.
+// They run from later kinds to earlier ones, so that the graph has no cycle.
+var rules = []rule{
+	{Demagnetised, PathClean, false, "dirt is taken off first, fingers and swabs come near the heads"},
+	{DemagnetiserAway, Demagnetised, true, "after each use it is switched off and put away"},
+	{ScrapRun, PathClean, true, "no tape goes on a dirty path"},
+	{ScrapRun, DemagnetiserAway, false, "a demagnetiser erases any tape near it"},
+	{Tension, PathClean, false, "dirt drags the tape"},
+	{Brake, PathClean, false, "dirt drags the tape"},
+	{Flutter, ScrapRun, false, "the first tape is a worthless one"},
+	{Flutter, Warm, false, "cold grease and rubber run unevenly"},
+	{Flutter, PitchCentre, false, "an adjustable speed is not the fixed one"},
+	{Flutter, Tension, true, "tension drives the reels' part of the flutter"},
+	{Flutter, Brake, false, "a dragging brake flutters"},
+	{Flutter, PathClean, true, "dirt on capstan or roller flutters"},
+	{Drift, ScrapRun, false, "the first tape is a worthless one"},
+	{Drift, Warm, false, "speed settles while it warms"},
+	{Drift, PitchCentre, true, "an adjustable speed is not the fixed one"},
+	{Drift, Tension, true, "tension pulls the speed"},
+	{Drift, PathClean, true, "dirt makes the capstan slip"},
+	{Speed, Flutter, false, "the mean of an unsteady speed is not worth setting"},
+	{Speed, Drift, false, "a speed that wanders cannot be set"},
+	{Speed, Tension, true, "tension pulls the speed"},
+	{Speed, PathClean, true, "dirt makes the capstan slip"},
+	{Speed, PitchCentre, true, "an adjustable speed is not the fixed one"},
+
+	{Height, Speed, false, "the transport comes first"},
+	{Rack, Speed, false, "the transport comes first"},
+	{Rack, Height, true, "height and rack screws bear on one plate"},
+	{Azimuth, Speed, false, "delays are times at a speed"},
+	{Azimuth, Height, true, "height screws tilt the head"},
+	{Azimuth, Rack, true, "the rack turns the head against the tape"},
+	{Azimuth, Demagnetised, false, "a magnetised head harms the test tape"},
+	{Azimuth, NoiseReductionOff, false, "treble that follows level hides what is read"},
+	{Level, Azimuth, false, "geometry before electronics"},
+	{Level, Height, true, "a track partly off its gap is low"},
+	{Level, NoiseReductionOff, true, "an expander doubles each error of level"},
+	{Level, PathClean, true, "dirt lowers the level"},
+	{Treble, Level, false, "treble is read against the level at the reference tone"},
+	{Treble, Azimuth, true, "an azimuth error takes treble"},
+	{Treble, Height, true, "height moves the contact"},
+	{Treble, Rack, true, "the rack sets the contact"},
+	{Treble, NoiseReductionOff, true, "noise reduction moves treble with level"},
+	{Treble, PathClean, true, "dirt takes treble first"},
+	{Treble, Demagnetised, true, "a magnetised head takes treble off the tape"},
+	{LevelAgain, Level, true, "the same reading"},
+	{LevelAgain, Treble, true, "a treble trim moves the level a little"},
+	{AzimuthAgain, Azimuth, true, "the same reading"},
+	{AzimuthAgain, Treble, true, "a treble trim shifts the phase at which delays are read"},
+	{AzimuthAgain, LevelAgain, false, "at the end of the replay side"},
+	{Meter, LevelAgain, false, "a meter is set on a level that is right"},
+	{Meter, Level, true, "the meter shows what the level trim makes"},
+
+	{EraseAzimuth, Speed, false, "the transport comes first"},
+	{RecordAzimuth, AzimuthAgain, false, "the play head is the measure of the record head"},
+	{RecordAzimuth, Azimuth, true, "the play head is the measure of the record head"},
+	{RecordAzimuth, Height, true, "one plate carries the heads"},
+	{BiasFrequency, ScrapRun, false, "recording is tried on a worthless tape first"},
+	{BiasFrequency, Warm, false, "an oscillator settles while it warms"},
+	{Erase, BiasFrequency, true, "the erase circuit is tuned to the oscillator"},
+	{Erase, EraseAzimuth, true, "the erase head is moved"},
+	{Erase, Warm, false, "coils settle while they warm"},
+	{Erase, ScrapRun, false, "recording is tried on a worthless tape first"},
+	{Trap, BiasFrequency, true, "the trap is tuned to the oscillator"},
+	{Trap, Erase, false, "the erase circuit loads the same oscillator"},
+	{Trap, ScrapRun, false, "recording is tried on a worthless tape first"},
+	{Bias, Treble, false, "what is recorded is judged by the replay side"},
+	{Bias, LevelAgain, false, "what is recorded is judged by the replay side"},
+	{Bias, AzimuthAgain, false, "what is recorded is judged by the replay side"},
+	{Bias, RecordAzimuth, true, "the record head's azimuth moves the treble by which bias is found"},
+	{Bias, BiasFrequency, true, "bias current goes with the frequency"},
+	{Bias, Erase, false, "erase and bias load one oscillator"},
+	{Bias, Trap, true, "a trap that is turned changes what bias reaches the head"},
+	{Bias, NoiseReductionOff, true, "noise reduction moves treble with level"},
+	{RecordLevel, Bias, true, "bias moves the recorded level"},
+	{RecordLevel, Level, true, "what is recorded is read through the replay side"},
+	{RecordLevel, NoiseReductionOff, true, "a compressor halves each error of level"},
+	{RecordTreble, RecordLevel, false, "treble is read against the level at the reference tone"},
+	{RecordTreble, Bias, true, "bias moves the recorded treble more than the trim does"},
+	{RecordTreble, Treble, true, "what is recorded is read through the replay side"},
+	{RecordTreble, RecordAzimuth, true, "an azimuth error between the heads takes treble"},
+	{RecordTreble, NoiseReductionOff, true, "noise reduction moves treble with level"},
+	{RecordAgain, Bias, true, "iterated until the change is small"},
+	{RecordAgain, RecordLevel, true, "iterated until the change is small"},
+	{RecordAgain, RecordTreble, true, "iterated until the change is small"},
+	{PlayBass, RecordAgain, true, "bass is judged by the machine's own recording, which must be right first"},
+	{PlayBass, Level, false, "bass is read against the level at the reference tone"},
+	{SyncLevel, RecordAzimuth, false, "the record head plays here"},
+	{SyncLevel, Level, true, "sync shares the line amplifier"},
+	{SyncLevel, Height, true, "a track partly off its gap is low"},
+	{SyncLevel, LevelAgain, false, "the play side comes first"},
+	{SyncTreble, SyncLevel, false, "treble is read against the level at the reference tone"},
+	{SyncTreble, RecordAzimuth, true, "the record head plays here"},
+	{SyncTreble, Treble, true, "sync shares the line amplifier"},
+	{NoiseReductionOn, RecordAgain, true, "a 2:1 compander doubles what is left of every error"},
+	{NoiseReductionOn, NoiseReduction, true, "encoder and decoder must meet at one level"},
+	{NoiseReductionOn, Level, true, "the decoder works on this level"},
+
+	{FreshShell, CaseClosed, false, "the proof is of the closed recorder"},
+	{ProofSpeed, Speed, true, "as left"},
+	{ProofFlutter, Flutter, true, "as left"},
+	{ProofAzimuth, AzimuthAgain, true, "as left"},
+	{ProofLevel, LevelAgain, true, "as left"},
+	{ProofTreble, Treble, true, "as left"},
+	{ProofRecordLevel, RecordAgain, true, "as left"},
+	{ProofRecordTreble, RecordAgain, true, "as left"},
+	{ProofRecordTreble, PlayBass, true, "as left"},
+	{ProofErase, Erase, true, "as left"},
+	{ProofErase, Bias, true, "bias and erase load one oscillator"},
+	{ProofNoise, RecordAgain, true, "level and treble trims move the noise"},
+	{ProofDistortion, RecordAgain, true, "bias and level set the distortion"},
+	{ProofCrosstalk, RecordAgain, true, "level trims move it"},
+}
+
+// cassetteRules hold where bias is set by a flat response and not past a peak.
+var cassetteRules = []rule{
+	{Bias, Treble, true, "bias is set for a flat response, read through the replay side"},
+}
+
+// checked says which kinds a re-check or proof that reads out makes due again.
+var checked = map[Kind][]Kind{
+	LevelAgain: {Level}, AzimuthAgain: {Azimuth}, RecordAgain: {Bias, RecordLevel, RecordTreble},
+	ProofSpeed: {Speed}, ProofFlutter: {Flutter}, ProofAzimuth: {Azimuth}, ProofLevel: {Level}, ProofTreble: {Treble},
+	ProofRecordLevel: {RecordLevel}, ProofRecordTreble: {RecordTreble}, ProofErase: {Erase},
+}
