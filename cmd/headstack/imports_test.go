@@ -29,6 +29,7 @@ var mayImport = map[string][]string{
 	"learn":         {"dsp", "machine", "unit"},
 	"trim":          {"dsp", "machine", "measure", "tape", "unit"},
 	"lineup":        {"machine", "measure", "programme", "tape", "testtape", "unit"},
+	"teardown":      {"machine", "unit"},
 	"diagnosis":     {"infer", "machine", "measure", "plan", "signature", "unit"},
 	"plot":          {"measure", "signature", "unit"},
 	"job":           {"capture", "diagnosis", "dsp", "learn", "machine", "measure", "programme", "signature", "tape", "testtape", "unit"},
@@ -45,7 +46,7 @@ var mayImport = map[string][]string{
 }
 
 // numeric packages know no files, SQL or HTTP: not even the standard library's.
-var numeric = []string{"unit", "tape", "dsp", "programme", "measure", "infer", "plan", "signature", "learn", "diagnosis", "trim"}
+var numeric = []string{"unit", "tape", "dsp", "programme", "measure", "infer", "plan", "signature", "learn", "diagnosis", "trim", "teardown"}
 
 func TestImportsPointOneWay(t *testing.T) {
 	root := filepath.Join("..", "..")
