@@ -78,9 +78,9 @@ func Judge(t *Target, r *measure.Result) Judgement {
 // words says a judgement that is not plainly in.
 func (j Judgement) words(t *Target) string {
 	off := unit.Figure{Value: j.Error, Lo: j.Lo, Hi: j.Hi, Unit: j.Unit, Difference: true}.String()
-	limit := fmt.Sprintf("±%.3g%s%s", t.Tolerance, unit.ThinSpace, t.Unit)
+	limit := "±" + number(t.Tolerance) + unit.ThinSpace + t.Unit
 	if t.Side != Both {
-		limit = fmt.Sprintf("%s %.4g%s%s", t.Side.words(), t.Value, unit.ThinSpace, t.Unit)
+		limit = t.Side.words() + " " + number(t.Value) + unit.ThinSpace + t.Unit
 	}
 	switch {
 	case j.Verdict == In:

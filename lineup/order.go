@@ -23,6 +23,7 @@ type Order struct {
 
 	def   *machine.Definition
 	at    map[string]int
+	needs [][]int // for each step, the steps that it needs
 	moved [][]int // for each step, the steps that it moves directly
 }
 
@@ -563,7 +564,7 @@ func (b *builder) sort() {
 func (b *builder) join() {
 	o := b.o
 	o.at = make(map[string]int, len(o.Steps))
-	o.moved = make([][]int, len(o.Steps))
+	o.moved, o.needs = make([][]int, len(o.Steps)), make([][]int, len(o.Steps))
 	for i, s := range o.Steps {
 		o.at[s.ID] = i
 	}
@@ -587,6 +588,9 @@ func (b *builder) join() {
 		}
 		if s.Kind == Other {
 			b.need(s, i, Warm, false, "what drifts is set warm")
+		}
+		for _, n := range s.Needs {
+			o.needs[i] = append(o.needs[i], o.at[n.Step])
 		}
 		for _, k := range checked[s.Kind] {
 			for j := range o.Steps {

@@ -124,17 +124,27 @@ func (r *run) settled(i int) bool {
 		return true
 	}
 	if s.Kind == CaseClosed {
-		return t.signed >= 0 || r.caseState() == measure.CaseClosed && len(r.waits(i)) == 0
+		return t.signed >= 0 || r.caseState() == measure.CaseClosed && r.may(i)
 	}
 	return t.signed >= 0 || t.done >= 0
+}
+
+// may reports that all that a step needs is settled.
+func (r *run) may(i int) bool {
+	for _, j := range r.o.needs[i] {
+		if !r.settled(j) {
+			return false
+		}
+	}
+	return true
 }
 
 // waits are the steps that a step needs and that are not settled.
 func (r *run) waits(i int) []string {
 	var out []string
-	for _, n := range r.o.Steps[i].Needs {
-		if !r.settled(r.o.at[n.Step]) {
-			out = append(out, n.Step)
+	for _, j := range r.o.needs[i] {
+		if !r.settled(j) {
+			out = append(out, r.o.Steps[j].ID)
 		}
 	}
 	return out
@@ -225,7 +235,7 @@ func (r *run) read(i int, e *Event) {
 	if e.Kind == GateDone && s.Kind != CaseClosed && r.touched < 0 && (s.Kind == PathClean || s.Kind == Demagnetised) {
 		r.touched = i // what was dirty is found no longer
 	}
-	if len(r.waits(j)) > 0 || s.OnEvidence && t.evidence == "" {
+	if !r.may(j) || s.OnEvidence && t.evidence == "" {
 		return // before its turn: it says how the recorder was found
 	}
 	var judged *Judgement
@@ -242,7 +252,7 @@ func (r *run) read(i int, e *Event) {
 	t.last, t.judged, t.signed, t.sign = i, judged, -1, nil
 	if judged != nil && !judged.Inside {
 		t.done = -1
-		if judged.Verdict == Out {
+		if judged.Verdict != NotMeasured {
 			for _, id := range s.Checks {
 				r.move(i, r.o.at[id], fmt.Sprintf("%s read out: %s", s.Name, judged.Why))
 			}

@@ -47,6 +47,8 @@ type Target struct {
 	Lines        []Line  `json:"lines,omitempty"`
 	// At is what an instrument at the step's test point shows for Value.
 	At *Shown `json:"at,omitempty"`
+	// Means says what an azimuth tolerance is in other terms.
+	Means *AzimuthMeans `json:"means,omitempty"`
 	// Start is where a trim is put before it is set by Value: bias by its current.
 	Start    *Shown   `json:"start,omitempty"`
 	Warnings []string `json:"warnings,omitempty"`
@@ -90,6 +92,8 @@ const (
 type Setup struct {
 	Tapes  []TapeAtHand `json:"tapes,omitempty"`
 	ReadBy ReadBy       `json:"read_by,omitempty"`
+	// ToneHz asks for another tone of a response than the step's own; 0: its own.
+	ToneHz float64 `json:"tone_hz,omitempty"`
 	// OutputDBFS is what the recorder's reference output gives at the interface, in
 	// dBFS. With it levels by capture are in dBFS, else re the reference output.
 	OutputDBFS *Amount `json:"output_dbfs,omitempty"`
@@ -97,7 +101,7 @@ type Setup struct {
 	// taken off the readings yet; Channel the input, from 1.
 	Interface *measure.Interface `json:"interface,omitempty"`
 	Channel   int                `json:"channel,omitempty"`
-	// OffsetDB is how much more a step reads with the case open than closed, by step
+	// Offset is how much more a step reads with the case open than closed, by step
 	// id, where it is read with the case open.
 	Offset map[string]Amount `json:"offset,omitempty"`
 	// OverbiasDB is that of the tape recorded on; nil: the custom of the speed.
@@ -171,6 +175,9 @@ func (o *Order) Target(step string, set Setup) Target {
 func (g *targeter) make() {
 	sp, _ := g.d.Speed(g.step.SpeedCmS)
 	tol := toleranceOf(g.d, g.step.Kind, sp)
+	if g.set.ToneHz != 0 && (g.step.Kind == Treble || g.step.Kind == ProofTreble || g.step.Kind == PlayBass || g.step.Kind == ProofRecordTreble) {
+		tol = responseTolerance(g.d, sp, g.set.ToneHz)
+	}
 	if own, ok := g.set.Tolerances[g.step.Kind]; ok {
 		tol = own
 	}
@@ -252,14 +259,21 @@ func (g *targeter) azimuth(testTape bool) {
 	if at := TapeFor(g.set.Tapes, g.step.SpeedCmS); testTape && at != nil && at.AzimuthArcmin != nil {
 		g.t.amount("the tape's own azimuth", *at.AzimuthArcmin, "the recording stands so off square")
 	}
+	if m, ok := MeansOf(g.d.Geometry(), g.step.SpeedCmS, g.t.Tolerance, TrebleHz(g.step.SpeedCmS)); ok {
+		g.t.Means = &m
+	}
 }
 
 // flat is the target of the machine's own recordings.
 func (g *targeter) flat(reference string) {
 	g.t.Unit, g.t.Reference = "dB", reference
 	g.t.exact("flat", 0, "a recording plays as it was recorded")
-	if g.step.Kind == RecordTreble || g.step.Kind == ProofRecordTreble || g.step.Kind == PlayBass {
-		g.face(g.step.Source.ToneHz, g.d.Reference.ToneHz)
+	switch g.step.Kind {
+	case RecordTreble, ProofRecordTreble, PlayBass:
+		if g.set.ToneHz != 0 {
+			g.t.ToneHz = g.set.ToneHz
+		}
+		g.face(g.t.ToneHz, g.d.Reference.ToneHz)
 	}
 }
 
@@ -438,7 +452,11 @@ func (g *targeter) response() {
 	if i, ok := at.Tape.ReferenceSection(); ok {
 		ref = &at.Tape.Sections[i]
 	}
-	_, sec := g.tapeOf(TrebleHz(g.step.SpeedCmS), trebleLevelDB)
+	hz := g.set.ToneHz
+	if hz == 0 {
+		hz = TrebleHz(g.step.SpeedCmS)
+	}
+	_, sec := g.tapeOf(hz, trebleLevelDB)
 	if sec == nil {
 		return
 	}

@@ -88,6 +88,23 @@ func toleranceOf(d *machine.Definition, k Kind, sp machine.Speed) Tolerance {
 	return Tolerance{}
 }
 
+// responseTolerance is that of a tone of a response, from the nearest of a few; common
+// practice, no source.
+func responseTolerance(d *machine.Definition, sp machine.Speed, hz float64) Tolerance {
+	type point struct{ hz, db float64 }
+	list := []point{{100, 3}, {315, 0.5}, {1000, 1}, {6300, 2}, {10000, 2.5}, {12500, 3}}
+	if d.Medium.Kind == "open-reel" && sp.CmS >= 38 {
+		list = []point{{63, 2}, {1000, 0.5}, {10000, 1}, {16000, 2}}
+	}
+	best := list[0]
+	for _, p := range list {
+		if math.Abs(math.Log(p.hz/hz)) < math.Abs(math.Log(best.hz/hz)) {
+			best = p
+		}
+	}
+	return Tolerance{best.db, practice}
+}
+
 // flutterLimit is that of a test point of the definition, in per cent and for the speed,
 // else what the trade accepts.
 func flutterLimit(d *machine.Definition, sp machine.Speed) Tolerance {
