@@ -165,7 +165,7 @@ func (c *checker) sines(p *Programme, at string, list []Sine) {
 // needs is the number of tones that a kind carries, least and most.
 var needs = map[Kind][2]int{
 	Identity: {1, maxSines}, Tone: {1, 1}, Step: {1, 1}, Comb: {2, maxSines}, TwoTone: {2, 2},
-	Silence: {0, 0}, OneTrack: {1, maxSines}, Erase: {1, 1}, Companding: {1, 1}, Staircase: {1, 1},
+	Silence: {0, 0}, OneTrack: {1, maxSines}, Erase: {1, 1}, Companding: {1, 1}, Staircase: {1, 2},
 }
 
 // shape checks what each kind demands of its tones and steps.
@@ -222,6 +222,9 @@ func tones(n [2]int) string {
 		return "no tone"
 	case n[0] == n[1]:
 		return fmt.Sprintf("%d tones", n[0])
+	}
+	if n[1] < maxSines {
+		return fmt.Sprintf("%d to %d tones", n[0], n[1])
 	}
 	return fmt.Sprintf("%d tones or more", n[0])
 }

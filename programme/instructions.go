@@ -66,7 +66,7 @@ func (p *Programme) record(say func(string, ...any), round int, tracks string) {
 func (p *Programme) turnTrim(say func(string, ...any), i int) {
 	part := p.Parts[i]
 	say("Caution: with the case open, bias and erase points carry 20 to 60 V at high frequency and burn at a touch; the supply holds its charge, and mains may be near. Use an insulated trimming tool, one hand, nothing metal on fingers or wrist. Local electrical codes and licensed practice come first.")
-	say("Staircase, from %s: set the bias trim to its lowest wanted position before. At every gap in the %s tone, each %g s, turn it up by the same step, of %d in all. Write down the position of each. One track at a time: the trims of the others stay, and the programme is recorded again for each.", clock(p.Start(i)), hertz(part.All[0].Hz), part.StepSeconds, part.Steps())
+	say("Staircase, from %s: set the bias trim to its lowest wanted position before. At every gap in the %s tone, each %g s, turn it up by the same step within %.0f s, of %d in all. Write down the position of each. One track at a time: the trims of the others stay, and the programme is recorded again for each.", clock(p.Start(i)), hertz(part.All[0].Hz), part.StepSeconds, TurnShare*part.StepSeconds, part.Steps())
 }
 
 // eraseHalf is the second pass.

@@ -24,7 +24,8 @@ const (
 	Erase Kind = "erase"
 	// Companding carries low-level steps of two tones, to tell a noise reduction left on.
 	Companding Kind = "companding"
-	// Staircase carries a treble tone with marks between which a trim is moved.
+	// Staircase carries a treble tone, and a low one beside it where both are to be
+	// known, with marks at which a trim is moved.
 	Staircase Kind = "staircase"
 )
 

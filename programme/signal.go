@@ -16,6 +16,10 @@ const (
 	// MarkSeconds is the length of the gap at each mark of a staircase, half of it on
 	// each side of the mark.
 	MarkSeconds = 0.2
+	// TurnShare is the share of a staircase's step, from its mark on, that the person has
+	// for turning the trim: what is measured of a step begins after it. A turn by a known
+	// angle takes a second or two; common practice, no source.
+	TurnShare = 0.4
 	// MaxRate is the highest sample rate of a written programme, Hz.
 	MaxRate = 384000
 )

@@ -30,6 +30,8 @@ type Options struct {
 	StaircaseSteps int
 	// StaircaseStepSeconds is the time for each; 0: 4 s.
 	StaircaseStepSeconds float64
+	// StaircaseLow adds the reference tone to the treble of the staircase, as far down.
+	StaircaseLow bool
 }
 
 // Kinds lists all kinds of parts in the order of a standard programme.
@@ -301,5 +303,9 @@ func (b *builder) staircase() {
 	if b.p.SpeedCmS < slowSpeedLimit {
 		hz = staircaseSlowHz
 	}
-	b.add(Part{Name: "staircase", Kind: Staircase, Seconds: float64(steps) * each, StepSeconds: each, All: []Sine{{Hz: hz, LevelDB: trebleDB}}})
+	on := []Sine{{Hz: hz, LevelDB: trebleDB}}
+	if b.o.StaircaseLow {
+		on = append(on, Sine{Hz: b.p.ReferenceHz, LevelDB: trebleDB})
+	}
+	b.add(Part{Name: "staircase", Kind: Staircase, Seconds: float64(steps) * each, StepSeconds: each, All: on})
 }
