@@ -7,23 +7,48 @@ import (
 	"headstack/programme"
 )
 
-// hearStaircase follows the tone of a staircase.
-func hearStaircase(t *take, at stretch, c int) listener {
-	if at.kind != programme.Staircase || len(at.part.On(t.tracks[c])) == 0 {
-		return nil
+// stairTones hears the tones of a staircase, the treble first, each by itself.
+type stairTones []*toneChannel
+
+func (s stairTones) feed(x []float64) {
+	for _, c := range s {
+		c.feed(x)
 	}
-	band, ok := toneBand(at.part.On(t.tracks[c])[0].Hz*at.ratio, t.rate)
-	if !ok {
-		return nil
-	}
-	return newToneChannel(t.rate, band)
 }
 
-// stairEdge is left out after and before each mark, in seconds: the time in which a
-// trim is turned and the edges of the marks.
+func (s stairTones) finish() {
+	for _, c := range s {
+		c.finish()
+	}
+}
+
+// hearStaircase follows the tones of a staircase.
+func hearStaircase(t *take, at stretch, c int) listener {
+	if at.kind != programme.Staircase {
+		return nil
+	}
+	var out stairTones
+	for _, tone := range at.part.On(t.tracks[c]) {
+		band, ok := toneBand(tone.Hz*at.ratio, t.rate)
+		if !ok {
+			return nil
+		}
+		ch := newToneChannel(t.rate, band)
+		ch.passedThrough(t.face, c+1)
+		out = append(out, ch)
+	}
+	if len(out) == 0 {
+		return nil
+	}
+	return out
+}
+
+// stairEdge is left out before each mark, in seconds: the edges of the marks, and a hand
+// that turns the trim early. After it [programme.TurnShare] of the step is left out, and
+// no less than stairEdge.
 const stairEdge = 0.6
 
-// staircases traces the level of each step of a staircase, one trace a track.
+// staircases traces the level of each step of a staircase, one trace a track and tone.
 func (s *session) staircases() []Trace {
 	var out []Trace
 	for _, t := range s.takes {
@@ -33,41 +58,82 @@ func (s *session) staircases() []Trace {
 			}
 			h, why := t.heardBy("staircase", i)
 			for _, c := range t.order {
-				tr := Trace{Name: "staircase", Track: t.tracks[c], Section: s.opt.Tape.Sections[i].Name, ToneHz: s.opt.Tape.Sections[i].ToneHz,
-					X: Axis{Label: "step", Unit: ""}, Y: Axis{Label: "level", Unit: "dB"}, Points: []Point{},
-					Reference: "the first step", Conditions: s.conditions(t, c+1)}
-				if h == nil || h.ears[c] == nil {
-					tr.Warnings = append(tr.Warnings, why)
-				} else {
-					stairs(&tr, h.ears[c].(*toneChannel), h.at)
-				}
-				out = append(out, tr)
+				out = append(out, s.staircase(t, i, c, h, why)...)
 			}
 		}
 	}
 	return out
 }
 
-// stairs fills the points of a trace from the tone's power, step by step.
-func stairs(tr *Trace, ch *toneChannel, at stretch) {
+// staircase are the traces of one track; of two tones both refer to the second, the low
+// one, at its first step, so that they can be compared.
+func (s *session) staircase(t *take, i, c int, h *heard, why string) []Trace {
+	tones := s.prog.Parts[i].On(t.tracks[c])
+	if len(tones) == 0 {
+		tones = []programme.Sine{{Hz: s.opt.Tape.Sections[i].ToneHz}}
+	}
+	var out []Trace
+	for _, tone := range tones {
+		tr := Trace{Name: "staircase", Track: t.tracks[c], Section: s.opt.Tape.Sections[i].Name, ToneHz: tone.Hz,
+			X: Axis{Label: "step", Unit: ""}, Y: Axis{Label: "level", Unit: "dB"}, Points: []Point{},
+			Reference: "the first step", Conditions: s.conditions(t, c+1)}
+		if len(tones) > 1 {
+			tr.Reference = fmt.Sprintf("%s at the first step, levels as recorded taken off", kilohertz(tones[len(tones)-1].Hz))
+		}
+		out = append(out, tr)
+	}
+	if h == nil || h.ears[c] == nil {
+		for k := range out {
+			out[k].Warnings = append(out[k].Warnings, why)
+		}
+		return out
+	}
+	for k, ch := range h.ears[c].(stairTones) {
+		stairs(&out[k], ch, h.at, tones[k].LevelDB)
+	}
+	zero := math.NaN()
+	if last := out[len(out)-1].Points; len(last) > 0 {
+		zero = last[0].Y
+	}
+	for k := range out {
+		if math.IsNaN(zero) { // nothing to refer to
+			if len(out[k].Points) > 0 {
+				out[k].Warnings = append(out[k].Warnings, "the low tone could not be read")
+			}
+			out[k].Points = []Point{}
+		}
+		for j := range out[k].Points {
+			p := &out[k].Points[j]
+			p.Y, p.Lo, p.Hi = p.Y-zero, p.Lo-zero, p.Hi-zero
+		}
+	}
+	return out
+}
+
+// stairs fills the points of a trace from the tone's power, step by step, re the level
+// that it was recorded at.
+func stairs(tr *Trace, ch *toneChannel, at stretch, recordedDB float64) {
 	if ch.absent != "" {
 		tr.Warnings = append(tr.Warnings, ch.absent)
 		return
 	}
 	each := at.part.StepSeconds / at.ratio
-	if !(each > 2*stairEdge) {
+	after := math.Max(stairEdge, programme.TurnShare*each)
+	if !(each > after+stairEdge) {
 		tr.Warnings = append(tr.Warnings, fmt.Sprintf("steps of %.1f s are too short to be read", each))
 		return
 	}
-	tr.Method = fmt.Sprintf("mean level of each step, %.1f s after its mark to %.1f s before the next", stairEdge, stairEdge)
+	if ch.faceWarning != "" {
+		tr.Warnings = append(tr.Warnings, ch.faceWarning)
+	}
+	tr.Method = fmt.Sprintf("mean level of each step, %.1f s after its mark to %.1f s before the next", after, stairEdge)
 	steps := int(math.Round(at.part.Seconds / at.part.StepSeconds))
-	first := math.NaN()
 	for k := range steps {
-		from := int((at.startS + float64(k)*each + stairEdge - at.fromS) / ch.dt)
+		from := int((at.startS + float64(k)*each + after - at.fromS) / ch.dt)
 		to := int((at.startS + float64(k+1)*each - stairEdge - at.fromS) / ch.dt)
 		// The ends of the first and last step were not heard: a section's edges are not
 		// known to the sample.
-		if from, to = max(from, 0), min(to, len(ch.power)); float64(to-from)*ch.dt < each/3 || to-from < 16 {
+		if from, to = max(from, 0), min(to, len(ch.power)); float64(to-from)*ch.dt < each/4 || to-from < 16 {
 			continue
 		}
 		e := steadyMean(ch.power[from:to], nil)
@@ -76,10 +142,11 @@ func stairs(tr *Trace, ch *toneChannel, at stretch) {
 			continue
 		}
 		d := powerDB(e)
-		if math.IsNaN(first) {
-			first = d.Value
+		y := d.Value - recordedDB
+		if ch.faceKnown {
+			y -= ch.face.Value
 		}
-		tr.Points = append(tr.Points, Point{X: float64(k + 1), Y: d.Value - first, Lo: d.Value - first - d.Half(), Hi: d.Value - first + d.Half()})
+		tr.Points = append(tr.Points, Point{X: float64(k + 1), Y: y, Lo: y - d.Half(), Hi: y + d.Half()})
 	}
 	if len(tr.Points) < steps {
 		tr.Warnings = append(tr.Warnings, fmt.Sprintf("%d of %d steps could be read", len(tr.Points), steps))
