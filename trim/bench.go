@@ -16,6 +16,7 @@ type Bench struct {
 	at     offsets
 	moves  []move
 	reads  []read
+	seen   []seen
 	batch  int // of readings, counted from 1
 	fresh  int // moves before it were followed by a reading
 	jumps  []jump
@@ -238,11 +239,10 @@ func (b *Bench) Sensitivity(id ID) (Figure, bool) {
 	if !ok {
 		return Figure{}, false
 	}
-	g := make([]float64, len(b.params))
 	f := b.m.family[i]
-	g[b.at.family+f], g[b.at.own+i] = b.params[b.at.family+f].sd, b.params[b.at.own+i].sd
-	logSD := math.Sqrt(b.fit.variance(g))
-	log := dot(g, b.fit.z)
+	fam, own := b.at.family+f, b.at.own+i
+	g := slopes{[]int{fam, own}, []float64{b.params[fam].sd, b.params[own].sd}}
+	logSD, log := math.Sqrt(b.fit.variance(g)), g.dot(b.fit.z)
 	t := b.m.trims[i]
 	s := b.sign[f] * t.Sensitivity()
 	out := Figure{s * math.Exp(log), s * math.Exp(log-z95*logSD), s * math.Exp(log+z95*logSD), b.m.vars[b.m.varAt[t.Sets]].Unit + "/" + perTravel(t.Unit)}

@@ -19,6 +19,7 @@ const (
 	WrongWay  DoubtKind = "wrong way"  // it went against the trim's direction
 	Outlier   DoubtKind = "outlier"    // a reading that nothing entered explains
 	Confirmed DoubtKind = "confirmed"  // an outlier was read again: the quantity did change
+	Unlike    DoubtKind = "unlike"     // the trim does much more or less than its siblings
 )
 
 // Doubt is something that contradicts what was entered, and what to check.
@@ -41,6 +42,7 @@ const (
 	chanceBack  = 0.01
 	believed    = 0.7 // a slip is taken for true from here on
 	farOff      = 3.5 // standard deviations from which a reading is an outlier
+	widen       = 4.0 // times a trim's own spread, where it is unlike its siblings
 )
 
 // slip is one way in which a move may not have gone as entered.
@@ -63,7 +65,7 @@ func (b *Bench) judge(rs []read) []Doubt {
 			out = append(out, d)
 		}
 	}
-	p := b.eval(b.fit.z, b.here(), true)
+	p := b.eval(b.fit.z, b.here(), nil, true)
 	for i := range rs {
 		if d, ok := b.judgeReading(&rs[i], p); ok {
 			out = append(out, d)
@@ -97,7 +99,7 @@ func (b *Bench) judgeMove(k int, rs []read) (Doubt, bool) {
 	points := make([]point, len(slips))
 	for h, s := range slips {
 		b.apply(k, s)
-		points[h] = b.eval(b.fit.z, b.here(), true)
+		points[h] = b.eval(b.fit.z, b.here(), nil, true)
 	}
 	b.apply(k, slips[0])
 	var seen []int
@@ -215,9 +217,12 @@ func (b *Bench) judgeReading(r *read, p point) (Doubt, bool) {
 	}
 	resid := r.Value - p.y[r.v]
 	known := b.fit.variance(p.g[r.v])
-	z := resid / math.Sqrt(known+r.SD*r.SD)
-	if math.Abs(z) < farOff {
+	z := b.courseAlong(b.here(), r.v, p).away(r.Value, r.SD)
+	if z < farOff {
 		return Doubt{}, false
+	}
+	if d, ok := b.unlike(r); ok {
+		return d, true
 	}
 	if before := b.lastDoubted(r.v); before >= 0 {
 		o := b.reads[before]
@@ -228,13 +233,39 @@ func (b *Bench) judgeReading(r *read, p point) (Doubt, bool) {
 		}
 	}
 	r.doubted, r.resid = true, resid
-	return Doubt{Kind: Outlier, Quantity: r.Quantity, Chance: 2 * phi(-math.Abs(z)), Sentence: b.outlier(r, p, math.Sqrt(known+r.SD*r.SD))}, true
+	return Doubt{Kind: Outlier, Quantity: r.Quantity, Chance: 2 * phi(-z), Sentence: b.outlier(r, p, math.Sqrt(known+r.SD*r.SD))}, true
+}
+
+// unlike widens what is believed of a trim's own sensitivity, where that explains a
+// reading after a turn of it; the reading counts then.
+func (b *Bench) unlike(r *read) (Doubt, bool) {
+	for _, mv := range b.moves[b.fresh:] {
+		i := mv.trim
+		if b.m.varAt[b.m.trims[i].Sets] != r.v || mv.factor == 0 {
+			continue
+		}
+		k := b.at.own + i
+		if b.params[k].sd > b.m.trims[i].OwnSpread { // once only
+			continue
+		}
+		wide := b.ahead()
+		wide.params[k].sd *= widen
+		wide.fit.z[k] /= widen
+		if wide.course(wide.here(), r.v).away(r.Value, r.SD) >= farOff {
+			continue
+		}
+		b.params[k].sd *= widen
+		b.fit.z[k] /= widen
+		return Doubt{Kind: Unlike, Trim: b.m.trims[i].ID, Quantity: r.Quantity, Chance: believed, Sentence: fmt.Sprintf(
+			"%s moved %s to %s, much further or less far than its siblings would. Check that it was turned as far as entered; it is reckoned as one of its own kind.", called(b.m.trims[i]), r.Quantity, plain(r.Value, b.m.vars[r.v].Unit))}, true
+	}
+	return Doubt{}, false
 }
 
 // unsettled is whether a quantity hangs on a trim whose direction is not known yet.
-func (b *Bench) unsettled(g []float64) bool {
+func (b *Bench) unsettled(g slopes) bool {
 	for f, sure := range b.sure {
-		if sure < 0.99 && g[b.at.family+f] != 0 {
+		if sure < 0.99 && g.of(b.at.family+f) != 0 {
 			return true
 		}
 	}

@@ -10,80 +10,134 @@ type world struct {
 
 func (b *Bench) here() world { return world{b.moves, math.MaxInt} }
 
-// point is all quantities at one set of unknowns, with their slopes.
-type point struct {
-	y []float64
-	g [][]float64 // by variable, d y / d z
+// slopes is d y / d z of one quantity: few unknowns bear on each.
+type slopes struct {
+	at []int
+	x  []float64
 }
 
-// eval computes all quantities at unknowns z. Slopes run forward through the arrows.
-func (b *Bench) eval(z []float64, w world, slopes bool) point {
-	m, n := b.m, len(z)
+func (s slopes) of(param int) float64 {
+	for k, i := range s.at {
+		if i == param {
+			return s.x[k]
+		}
+	}
+	return 0
+}
+
+// dot is the product with a list of all unknowns.
+func (s slopes) dot(z []float64) float64 {
+	sum := 0.0
+	for k, i := range s.at {
+		sum += s.x[k] * z[i]
+	}
+	return sum
+}
+
+// point is quantities at one set of unknowns, with their slopes.
+type point struct {
+	y []float64
+	g []slopes // by variable
+}
+
+// gather adds up slopes.
+type gather struct {
+	dense []float64
+	at    []int
+	mark  []bool
+}
+
+func (a *gather) add(i int, x float64) {
+	if a == nil || x == 0 {
+		return
+	}
+	if !a.mark[i] {
+		a.mark[i] = true
+		a.at = append(a.at, i)
+	}
+	a.dense[i] += x
+}
+
+func (a *gather) scale(f float64) {
+	for _, i := range a.at {
+		a.dense[i] *= f
+	}
+}
+
+// take empties a into slopes.
+func (a *gather) take() slopes {
+	s := slopes{at: make([]int, len(a.at)), x: make([]float64, len(a.at))}
+	copy(s.at, a.at)
+	for k, i := range a.at {
+		s.x[k] = a.dense[i]
+		a.dense[i], a.mark[i] = 0, false
+	}
+	a.at = a.at[:0]
+	return s
+}
+
+// eval computes quantities at unknowns z: those listed, causes before effects and none
+// without its causes, or all where the list is nil. Slopes run forward through the arrows.
+func (b *Bench) eval(z []float64, w world, vars []int, withSlopes bool) point {
+	m := b.m
+	if vars == nil {
+		vars = m.every
+	}
 	p := point{y: make([]float64, len(m.vars))}
-	if slopes {
-		flat := make([]float64, len(m.vars)*n)
-		p.g = make([][]float64, len(m.vars))
-		for i := range p.g {
-			p.g[i] = flat[i*n : (i+1)*n]
-		}
+	var g *gather
+	if withSlopes {
+		p.g = make([]slopes, len(m.vars))
+		g = &gather{dense: make([]float64, len(z)), mark: make([]bool, len(z))}
 	}
-	travel := make([][]int, len(m.trims))
-	for k, mv := range w.moves {
-		travel[mv.trim] = append(travel[mv.trim], k)
-	}
-	influence := 0
-	for v := range m.vars {
+	for _, v := range vars {
 		y := b.params[v].mean + b.params[v].sd*z[v]
-		var g []float64
-		if slopes {
-			g = p.g[v]
-			g[v] = b.params[v].sd
-		}
+		g.add(v, b.params[v].sd)
 		for k, in := range m.vars[v].Moved {
-			gain, c := b.at.gain[influence], in.Gain
+			gain, c := b.at.gain[m.influence[v]+k], in.Gain
 			if gain >= 0 {
 				c += in.GainSD * z[gain]
 			}
-			influence++
 			j := m.from[v][k]
 			f, slope := in.Form.At(p.y[j])
 			y += c * f
-			if slopes {
+			if withSlopes {
 				if gain >= 0 {
-					g[gain] += in.GainSD * f
+					g.add(gain, in.GainSD*f)
 				}
-				if cs := c * slope; cs != 0 {
-					for i, x := range p.g[j] {
-						g[i] += cs * x
-					}
+				for k, i := range p.g[j].at {
+					g.add(i, c*slope*p.g[j].x[k])
 				}
 			}
 		}
 		for _, t := range m.setBy[v] {
-			if len(travel[t]) > 0 {
-				y = b.turned(y, z, t, w.moves, travel[t], g)
-			}
+			y = b.turned(y, z, t, w.moves, g)
 		}
 		for _, jp := range b.jumps {
 			if jp.v == v && jp.batch <= w.batch {
 				y += b.params[jp.param].sd * z[jp.param]
-				if slopes {
-					g[jp.param] += b.params[jp.param].sd
-				}
+				g.add(jp.param, b.params[jp.param].sd)
 			}
 		}
 		p.y[v] = y
+		if withSlopes {
+			p.g[v] = g.take()
+		}
 	}
 	return p
 }
 
-// turned adds what the moves of a trim did to y and to its slopes g (nil: none).
-func (b *Bench) turned(y float64, z []float64, t int, moves []move, ks []int, g []float64) float64 {
+// turned adds what the moves of a trim did to y and to its slopes (nil: none).
+func (b *Bench) turned(y float64, z []float64, t int, moves []move, g *gather) float64 {
 	m := b.m
-	d := 0.0
-	for _, k := range ks {
-		mv := moves[k]
-		d += mv.factor * (mv.By + b.params[mv.param].mean + b.params[mv.param].sd*z[mv.param])
+	d, any := 0.0, false
+	for _, mv := range moves {
+		if mv.trim == t {
+			d += mv.factor * (mv.By + b.params[mv.param].mean + b.params[mv.param].sd*z[mv.param])
+			any = true
+		}
+	}
+	if !any {
+		return y
 	}
 	f := m.family[t]
 	fam, own := b.at.family+f, b.at.own+t
@@ -98,19 +152,21 @@ func (b *Bench) turned(y float64, z []float64, t int, moves []move, ks []int, g 
 	factor := 1.0
 	if ratio {
 		factor = math.Exp(effect)
-		for i := range g {
-			g[i] *= factor
+		if g != nil {
+			g.scale(factor)
 		}
 		factor *= y // of the slopes below
 	}
 	if g != nil {
-		g[fam] += factor * b.params[fam].sd * effect
-		g[own] += factor * b.params[own].sd * effect
+		g.add(fam, factor*b.params[fam].sd*effect)
+		g.add(own, factor*b.params[own].sd*effect)
 		if start >= 0 {
-			g[start] += factor * b.params[start].sd * atStart
+			g.add(start, factor*b.params[start].sd*atStart)
 		}
-		for _, k := range ks {
-			g[moves[k].param] += factor * slope * moves[k].factor * b.params[moves[k].param].sd
+		for _, mv := range moves {
+			if mv.trim == t {
+				g.add(mv.param, factor*slope*mv.factor*b.params[mv.param].sd)
+			}
 		}
 	}
 	if ratio {

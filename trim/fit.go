@@ -15,57 +15,46 @@ type fit struct {
 }
 
 // variance is gᵀ·Σ·g.
-func (f *fit) variance(g []float64) float64 { return f.covariance(g, g) }
+func (f *fit) variance(g slopes) float64 { return f.covariance(g, g) }
 
-func (f *fit) covariance(g, h []float64) float64 {
-	n := 0
-	if f.cov != nil {
-		n = f.cov.SymmetricDim()
-	}
+func (f *fit) covariance(g, h slopes) float64 {
+	n := f.known()
 	sum := 0.0
-	for i, x := range g {
-		switch {
-		case x == 0:
-		case i >= n:
-			sum += x * h[i]
-		default:
-			for j, y := range h[:n] {
-				if y != 0 {
-					sum += x * y * f.cov.At(i, j)
-				}
+	for a, i := range g.at {
+		for c, j := range h.at {
+			switch {
+			case i < n && j < n:
+				sum += g.x[a] * h.x[c] * f.cov.At(i, j)
+			case i == j:
+				sum += g.x[a] * h.x[c]
 			}
 		}
 	}
 	return sum
 }
 
-// along is Σ·g.
-func (f *fit) along(g []float64) []float64 {
-	out := make([]float64, len(g))
-	n := 0
-	if f.cov != nil {
-		n = f.cov.SymmetricDim()
+// known is how many unknowns there were at the last fit.
+func (f *fit) known() int {
+	if f.cov == nil {
+		return 0
 	}
-	for i, x := range g {
-		switch {
-		case x == 0:
-		case i >= n:
-			out[i] = x
-		default:
-			for j := range n {
-				out[j] += x * f.cov.At(i, j)
-			}
+	return f.cov.SymmetricDim()
+}
+
+// along is Σ·g, of all unknowns.
+func (f *fit) along(g slopes) []float64 {
+	out := make([]float64, len(f.z))
+	n := f.known()
+	for k, i := range g.at {
+		if i >= n {
+			out[i] += g.x[k]
+			continue
+		}
+		for j := range n {
+			out[j] += g.x[k] * f.cov.At(i, j)
 		}
 	}
 	return out
-}
-
-func dot(a, b []float64) float64 {
-	s := 0.0
-	for i, x := range a {
-		s += x * b[i]
-	}
-	return s
 }
 
 // refit finds the most probable unknowns given all readings so far, and takes the
@@ -76,6 +65,7 @@ func (b *Bench) refit() {
 	z := make([]float64, n)
 	copy(z, b.fit.z)
 	b.fit.z = z
+	b.collect()
 	h, r, cost := b.normal(z)
 	damp := 0.0
 	for range 40 {
@@ -147,32 +137,64 @@ func (b *Bench) normal(z []float64) (h *mat.SymDense, r []float64, cost float64)
 	}
 	var p point
 	at := world{batch: -1}
-	idx := make([]int, 0, 32)
-	for _, rd := range b.reads {
-		if rd.doubted {
-			continue
+	for _, o := range b.seen {
+		if o.batch != at.batch {
+			at = world{b.moves[:o.moment], o.batch}
+			p = b.eval(z, at, b.m.every, true)
 		}
-		if rd.batch != at.batch {
-			at = world{b.moves[:rd.moment], rd.batch}
-			p = b.eval(z, at, true)
-		}
-		e, w, g := rd.Value-p.y[rd.v], 1/(rd.SD*rd.SD), p.g[rd.v]
-		cost += e * e * w
-		idx = idx[:0]
-		for i, x := range g {
-			if x != 0 {
-				idx = append(idx, i)
-			}
-		}
-		for a, i := range idx {
-			gi := g[i] * w
+		e, g := o.mean-p.y[o.v], p.g[o.v]
+		cost += e * e * o.weight
+		for a, i := range g.at {
+			gi := g.x[a] * o.weight
 			r[i] += gi * e
-			for _, j := range idx[a:] {
-				data[i*n+j] += gi * g[j]
+			for c, j := range g.at {
+				if j >= i {
+					data[i*n+j] += gi * g.x[c]
+				}
 			}
 		}
 	}
 	return h, r, cost
+}
+
+// seen is what was read of one quantity at one state: the weighted mean of its readings.
+type seen struct {
+	v, moment, batch int
+	mean, weight     float64
+}
+
+// collect gathers the readings that count by state and quantity. Readings without a move
+// or a change between them are of one state.
+func (b *Bench) collect() {
+	b.seen = b.seen[:0:0]
+	type key struct{ v, moment, jumps int }
+	at := map[key]int{}
+	states := map[[2]int]int{} // of one moment and number of changes, the first batch
+	for _, rd := range b.reads {
+		if rd.doubted {
+			continue
+		}
+		changes := 0
+		for _, j := range b.jumps {
+			if j.batch <= rd.batch {
+				changes++
+			}
+		}
+		state := [2]int{rd.moment, changes}
+		if _, ok := states[state]; !ok {
+			states[state] = rd.batch
+		}
+		k, w := key{rd.v, rd.moment, changes}, 1/(rd.SD*rd.SD)
+		i, ok := at[k]
+		if !ok {
+			i = len(b.seen)
+			at[k] = i
+			b.seen = append(b.seen, seen{v: rd.v, moment: rd.moment, batch: states[state]})
+		}
+		o := &b.seen[i]
+		o.mean += (rd.Value - o.mean) * w / (o.weight + w)
+		o.weight += w
+	}
 }
 
 // settleSigns tries each family whose direction is not known the other way round, keeps

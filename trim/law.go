@@ -49,11 +49,12 @@ const (
 )
 
 // Spreads of sensitivity, as standard deviations of its natural logarithm. A preset's
-// is 25 % in all, of which 15 % are its own and 20 % common to its siblings; thread and
-// lever of a screw are known less. Common practice, no source.
+// is 25 % in all: the range in a definition is rough, but siblings sit in the same
+// circuit, and only 10 % are a part's own. Thread and lever of a screw are known less.
+// Common practice, no source.
 const (
-	familySpread = 0.20
-	ownSpread    = 0.15
+	familySpread = 0.23
+	ownSpread    = 0.10
 	screwSpread  = 0.50
 )
 

@@ -9,16 +9,19 @@ import (
 // Model is what a recorder's trims do: adjusters, quantities, and which quantity moves
 // which. Make it with [NewModel] or [ForMachine]; it does not change afterwards.
 type Model struct {
-	trims    []Trim
-	vars     []Variable // causes before effects
-	trimAt   map[ID]int
-	varAt    map[Quantity]int
-	families []string // in order of first use
-	family   []int    // of each trim
-	setBy    [][]int  // trims that set a variable
-	from     [][]int  // variables of a variable's influences
-	rank     []int    // of a variable: longest chain of influences before it
-	moves    []int    // of a variable: how many others it moves, directly or not
+	trims     []Trim
+	vars      []Variable // causes before effects
+	trimAt    map[ID]int
+	varAt     map[Quantity]int
+	families  []string // in order of first use
+	family    []int    // of each trim
+	setBy     [][]int  // trims that set a variable
+	from      [][]int  // variables of a variable's influences
+	rank      []int    // of a variable: longest chain of influences before it
+	every     []int    // all variables
+	before    [][]int  // of a variable: itself and all that moves it, causes first
+	influence []int    // of a variable: number of its first influence among all
+	moves     []int    // of a variable: how many others it moves, directly or not
 }
 
 // NewModel checks and orders trims and variables. The error names the trim or quantity
@@ -32,13 +35,17 @@ func NewModel(trims []Trim, vars []Variable) (*Model, error) {
 	}
 	m.vars = sorted
 	m.from, m.setBy, m.rank = make([][]int, len(sorted)), make([][]int, len(sorted)), make([]int, len(sorted))
+	n := 0
 	for i, v := range m.vars {
 		m.varAt[v.Quantity] = i
+		m.every, m.influence = append(m.every, i), append(m.influence, n)
+		n += len(v.Moved)
 		for _, in := range v.Moved {
 			j := m.varAt[in.From]
 			m.from[i] = append(m.from[i], j)
 			m.rank[i] = max(m.rank[i], m.rank[j]+1)
 		}
+		m.before = append(m.before, m.causes(i))
 	}
 	m.moves = m.reach()
 	for i, t := range m.trims {
@@ -75,6 +82,16 @@ func (m *Model) place(i int, t Trim) error {
 		return fmt.Errorf("trims %s and %s are siblings with unequal signs", m.trims[first].ID, t.ID)
 	}
 	return nil
+}
+
+// causes are a variable and all that moves it, causes first.
+func (m *Model) causes(i int) []int {
+	out := []int{i}
+	for _, j := range m.from[i] {
+		out = append(out, m.before[j]...)
+	}
+	slices.Sort(out)
+	return slices.Compact(out)
 }
 
 // reach counts for each variable those that it moves.

@@ -46,9 +46,12 @@ type Turn struct {
 // common practice, no source.
 const Enough = 0.95
 
+// moreReadings is how many readings are rather taken than a turn is made.
+const moreReadings = 2
+
 // Next says for each target what to do now: which trims to turn and how far, all together
 // so that each allows for those before it, in this order: what moves others first, then
-// siblings with the smallest turn first, from which the others learn. Then what to read,
+// of siblings the one farthest off, from which the others learn most. Then what to read,
 // what no turn can mend, and what is inside. Fewest turns come of taking the first one,
 // reading and asking again; fewest readings of taking all. The error names a target that
 // the model does not know or that has no tolerance.
@@ -70,7 +73,7 @@ func (b *Bench) Next(targets []Target) ([]Turn, error) {
 		order = append(order, v)
 	}
 	slices.Sort(order) // variables stand causes first
-	now := pl.b.eval(pl.b.fit.z, pl.b.here(), true)
+	now := pl.b.eval(pl.b.fit.z, pl.b.here(), nil, true)
 	for _, v := range order {
 		pl.consider(v, now)
 	}
@@ -115,7 +118,7 @@ func (pl *planner) consider(v int, now point) {
 	case pl.real.voids[trim] > 1:
 		it.Do, it.Trim = DoFault, pl.b.m.trims[trim].ID
 		it.Sentence = fmt.Sprintf("%s does nothing when it is turned: oxide under the wiper, a broken slug, or it is not on this path.", called(pl.b.m.trims[trim]))
-	case pl.oneReadingSettles(v, then, at.y[mid]):
+	case pl.readingSettles(v, then, at.y[mid]):
 		it.Do, it.Sentence = DoRead, fmt.Sprintf("Read %s once more: it is probably inside (%s), and a reading costs less than a turn.", t.Quantity, unit.Probability(chance))
 	default:
 		it.Do, it.trim = DoTurn, trim
@@ -143,9 +146,9 @@ func (pl *planner) noise(v int) (float64, bool) {
 	return 0, false
 }
 
-// oneReadingSettles is whether one more reading like the last, with the figure that is
-// most probable, would make it sure enough.
-func (pl *planner) oneReadingSettles(v int, c course, now float64) bool {
+// readingSettles is whether two more readings like the last, were they to confirm it,
+// would make it sure enough.
+func (pl *planner) readingSettles(v int, c course, now float64) bool {
 	t := pl.all[v]
 	sd, ok := pl.noise(v)
 	margin := t.Tolerance - math.Abs(c.y[mid]-t.Value)
@@ -153,8 +156,8 @@ func (pl *planner) oneReadingSettles(v int, c course, now float64) bool {
 		return false
 	}
 	s := math.Abs(c.y[mid+1]-c.y[mid-1]) / 2
-	s1 := s * sd / math.Hypot(s, sd)
-	return phi(margin/s1) >= Enough
+	then := 1 / math.Sqrt(1/(s*s)+moreReadings/(sd*sd))
+	return phi(margin/then) >= Enough
 }
 
 // trimFor is the trim by which a quantity is set: its own, else the one that moves it
@@ -170,7 +173,7 @@ func (pl *planner) trimFor(v int) int {
 		return m.setBy[v][0]
 	}
 	best, most := -1, 0.0
-	at := pl.real.eval(pl.real.fit.z, pl.real.here(), false)
+	at := pl.real.eval(pl.real.fit.z, pl.real.here(), nil, false)
 	for i := range m.trims {
 		own := m.varAt[m.trims[i].Sets]
 		if _, aimed := pl.all[own]; aimed {
@@ -224,14 +227,14 @@ func (pl *planner) solve() {
 	slices.Sort(trims)
 	n := len(trims)
 	for range 12 {
-		p := b.eval(b.fit.z, b.here(), true)
+		p := b.eval(b.fit.z, b.here(), nil, true)
 		a, r := newNormal(n)
 		for _, v := range pl.aims {
 			t := pl.all[v]
 			row := make([]float64, n)
 			for c, i := range trims {
 				mv := b.moves[pl.planned[i]]
-				row[c] = p.g[v][mv.param] / b.params[mv.param].sd / t.Tolerance * b.m.trims[i].Travel
+				row[c] = p.g[v].of(mv.param) / b.params[mv.param].sd / t.Tolerance * b.m.trims[i].Travel
 			}
 			a.add(row, (t.Value-p.y[v])/t.Tolerance, r)
 		}
@@ -275,7 +278,7 @@ func (pl *planner) turns() []Turn {
 			cmp.Compare(pl.b.m.rank[a.v], pl.b.m.rank[c.v]),
 			cmp.Compare(pl.b.m.moves[c.v], pl.b.m.moves[a.v]),
 			cmp.Compare(pl.familyOf(a), pl.familyOf(c)),
-			cmp.Compare(size(a), size(c)),
+			cmp.Compare(size(c), size(a)),
 		)
 	})
 	out := make([]Turn, len(pl.out))
@@ -310,7 +313,7 @@ func (pl *planner) finish(it *item) {
 		pl.probe(it, min(room, t.Travel/4))
 		return
 	}
-	p := b.eval(b.fit.z, b.here(), true)
+	p := b.eval(b.fit.z, b.here(), nil, true)
 	noise, _ := pl.noise(it.v)
 	it.After = b.figure(b.here(), it.v, noise)
 	c := b.courseAlong(b.here(), it.v, p)
@@ -331,7 +334,7 @@ func (pl *planner) exact(it *item, p point) (lo, hi float64) {
 	b, mv := pl.b, pl.b.moves[pl.planned[it.trim]]
 	lo, hi = it.By, it.By
 	dir := b.fit.along(p.g[it.v])
-	sd := math.Sqrt(dot(dir, p.g[it.v]))
+	sd := math.Sqrt(p.g[it.v].dot(dir))
 	if !(sd > 0) {
 		return lo, hi
 	}
@@ -340,8 +343,8 @@ func (pl *planner) exact(it *item, p point) (lo, hi float64) {
 		for i := range z {
 			z[i] += x * dir[i] / sd
 		}
-		q := b.eval(z, b.here(), true)
-		slope := q.g[it.v][mv.param] / b.params[mv.param].sd
+		q := b.eval(z, b.here(), b.m.before[it.v], true)
+		slope := q.g[it.v].of(mv.param) / b.params[mv.param].sd
 		if slope == 0 {
 			return math.Inf(-1), math.Inf(1)
 		}

@@ -25,15 +25,14 @@ type course struct{ y [2*mid + 1]float64 }
 const mid = 4
 
 func (b *Bench) course(w world, v int) course {
-	p := b.eval(b.fit.z, w, true)
-	return b.courseAlong(w, v, p)
+	return b.courseAlong(w, v, b.eval(b.fit.z, w, b.m.before[v], true))
 }
 
 func (b *Bench) courseAlong(w world, v int, p point) course {
 	var c course
 	c.y[mid] = p.y[v]
 	dir := b.fit.along(p.g[v])
-	sd := math.Sqrt(dot(dir, p.g[v]))
+	sd := math.Sqrt(p.g[v].dot(dir))
 	z := make([]float64, len(dir))
 	for k := range c.y {
 		if k == mid {
@@ -46,7 +45,7 @@ func (b *Bench) courseAlong(w world, v int, p point) course {
 		for i, x := range dir {
 			z[i] = b.fit.z[i] + float64(k-mid)*x/sd
 		}
-		c.y[k] = b.eval(z, w, false).y[v]
+		c.y[k] = b.eval(z, w, b.m.before[v], false).y[v]
 	}
 	return c
 }
@@ -77,6 +76,29 @@ func (c course) inside(lo, hi float64) float64 {
 		}
 	}
 	return min(sum, 1-1e-6) // 4 standard deviations out are not looked at
+}
+
+// away is how far off a reading with standard deviation sd is, in standard deviations
+// of unknowns and reading together where they meet most easily:
+//
+//	min over x of √(x² + ((value − y(x))/sd)²)
+func (c course) away(value, sd float64) float64 {
+	least := math.Inf(1)
+	for k := 0; k+1 < len(c.y); k++ {
+		// On a straight piece y = y0 + s·(x − x0) the least lies where the slope is 0.
+		x0, s := float64(k-mid), c.y[k+1]-c.y[k]
+		x := s * (value - c.y[k] + s*x0) / (sd*sd + s*s)
+		lo, hi := x0, x0+1
+		if k == 0 {
+			lo = math.Inf(-1)
+		}
+		if k+2 == len(c.y) {
+			hi = math.Inf(1)
+		}
+		x = min(max(x, lo), hi)
+		least = min(least, math.Hypot(x, (value-c.y[k]-s*(x-x0))/sd))
+	}
+	return least
 }
 
 // phi is the normal distribution function.
