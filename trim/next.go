@@ -49,12 +49,12 @@ const Enough = 0.95
 // moreReadings is how many readings are rather taken than a turn is made.
 const moreReadings = 2
 
-// Next says for each target what to do now: which trims to turn and how far, all together
-// so that each allows for those before it, in this order: what moves others first, then
-// of siblings the one farthest off, from which the others learn most. Then what to read,
-// what no turn can mend, and what is inside. Fewest turns come of taking the first one,
-// reading and asking again; fewest readings of taking all. The error names a target that
-// the model does not know or that has no tolerance.
+// Next says for each target what to do now. Turns come first, reckoned all together, so
+// that each allows for all others, and in this order: before a turn those that move what
+// it sets; of siblings the one farthest off, from which the others learn most. Then what
+// to read, what no turn can mend, and what is inside. Fewest turns come of taking the
+// first one, reading what it moved and asking again; fewest readings of taking all. The
+// error names a target that the model does not know, or that has no tolerance.
 func (b *Bench) Next(targets []Target) ([]Turn, error) {
 	pl := &planner{b: b.ahead(), real: b, planned: map[int]int{}, all: map[int]Target{}}
 	order := make([]int, 0, len(targets))
@@ -121,8 +121,13 @@ func (pl *planner) consider(v int, now point) {
 	case pl.readingSettles(v, then, at.y[mid]):
 		it.Do, it.Sentence = DoRead, fmt.Sprintf("Read %s once more: it is probably inside (%s), and a reading costs less than a turn.", t.Quantity, unit.Probability(chance))
 	default:
-		it.Do, it.trim = DoTurn, trim
+		_, shared := pl.planned[trim]
 		pl.plan(v, trim)
+		it.Do, it.trim = DoTurn, trim
+		if shared {
+			it.Do, it.trim = DoRead, -1
+			it.Sentence = fmt.Sprintf("Read %s after the turn of %s, which is to set it too.", t.Quantity, called(pl.b.m.trims[trim]))
+		}
 	}
 	pl.out = append(pl.out, it)
 }
@@ -256,11 +261,25 @@ func (pl *planner) solve() {
 	}
 }
 
-// turns finishes the sentences and sorts.
+// turns sorts, and finishes figures and sentences in that order.
 func (pl *planner) turns() []Turn {
+	kinds := []Do{DoTurn, DoRead, DoFault, DoEnough}
+	slices.SortStableFunc(pl.out, func(a, c item) int {
+		return cmp.Compare(slices.Index(kinds, a.Do), slices.Index(kinds, c.Do))
+	})
+	n := 0
+	for n < len(pl.out) && pl.out[n].Do == DoTurn {
+		n++
+	}
+	pl.order(pl.out[:n])
+	all := pl.b
+	pl.b = pl.real.ahead() // now move by move
 	for i := range pl.out {
 		switch it := &pl.out[i]; it.Do {
 		case DoTurn:
+			by := all.moves[pl.planned[it.trim]].By
+			pl.planned[it.trim] = len(pl.b.moves)
+			_ = pl.b.Turn(Move{Trim: pl.b.m.trims[it.trim].ID, By: by}) // of a known trim by a number
 			pl.finish(it)
 		case DoEnough:
 			it.Sentence = fmt.Sprintf("Enough: %s is at %s (inside with %s).", it.Target.Quantity, it.Now, unit.Probability(it.Chance))
@@ -270,16 +289,8 @@ func (pl *planner) turns() []Turn {
 			}
 		}
 	}
-	kinds := []Do{DoTurn, DoRead, DoFault, DoEnough}
-	size := func(it item) float64 { return math.Abs(it.Now.Value-it.Target.Value) / it.Target.Tolerance }
-	slices.SortStableFunc(pl.out, func(a, c item) int {
-		return cmp.Or(
-			cmp.Compare(slices.Index(kinds, a.Do), slices.Index(kinds, c.Do)),
-			cmp.Compare(pl.b.m.rank[a.v], pl.b.m.rank[c.v]),
-			cmp.Compare(pl.b.m.moves[c.v], pl.b.m.moves[a.v]),
-			cmp.Compare(pl.familyOf(a), pl.familyOf(c)),
-			cmp.Compare(size(c), size(a)),
-		)
+	slices.SortStableFunc(pl.out, func(a, c item) int { // a turn may have proved out of reach
+		return cmp.Compare(slices.Index(kinds, a.Do), slices.Index(kinds, c.Do))
 	})
 	out := make([]Turn, len(pl.out))
 	for i, it := range pl.out {
@@ -288,11 +299,47 @@ func (pl *planner) turns() []Turn {
 	return out
 }
 
-func (pl *planner) familyOf(it item) int {
-	if it.trim < 0 {
-		return -1
+// order puts before a turn all those that move what it is to set: each time the one whose
+// target the rest move least, then what moves most others, then, of siblings, the one
+// farthest off.
+func (pl *planner) order(turns []item) {
+	n, b := len(turns), pl.b
+	p := b.eval(b.fit.z, b.here(), nil, true)
+	effect := make([][]float64, n) // of the turn of column j on the target of row i, in tolerances
+	for i, it := range turns {
+		effect[i] = make([]float64, n)
+		for j, other := range turns {
+			if j != i {
+				mv := b.moves[pl.planned[other.trim]]
+				effect[i][j] = math.Abs(p.g[it.v].of(mv.param) / b.params[mv.param].sd * mv.By / it.Target.Tolerance)
+			}
+		}
 	}
-	return pl.b.m.family[it.trim]
+	left := make([]int, n)
+	for i := range left {
+		left[i] = i
+	}
+	size := func(i int) float64 {
+		return math.Abs(turns[i].Now.Value-turns[i].Target.Value) / turns[i].Target.Tolerance
+	}
+	sorted := make([]item, 0, n)
+	for len(left) > 0 {
+		disturbed := map[int]float64{}
+		for _, i := range left {
+			for _, j := range left {
+				disturbed[i] += effect[i][j]
+			}
+			disturbed[i] = math.Round(disturbed[i] * 5) // a tenth of a tolerance is nothing
+		}
+		first := slices.MinFunc(left, func(i, j int) int {
+			vi, vj := b.m.varAt[b.m.trims[turns[i].trim].Sets], b.m.varAt[b.m.trims[turns[j].trim].Sets]
+			return cmp.Or(cmp.Compare(disturbed[i], disturbed[j]), cmp.Compare(b.m.moves[vj], b.m.moves[vi]),
+				cmp.Compare(b.m.family[turns[i].trim], b.m.family[turns[j].trim]), cmp.Compare(size(j), size(i)), cmp.Compare(i, j))
+		})
+		sorted = append(sorted, turns[first])
+		left = slices.DeleteFunc(left, func(i int) bool { return i == first })
+	}
+	copy(turns, sorted)
 }
 
 // finish puts the planned turn into figures and words.
