@@ -23,6 +23,7 @@ const (
 	Played      EventKind = "played"       // Tape: one pass of a test tape
 	Evidence    EventKind = "evidence"     // Step or Trim: something points at a trim that is else left alone
 	SignedOff   EventKind = "signed_off"   // Step, Reason: left as it is
+	Soaked      EventKind = "soaked"       // Minutes, Result: a reading during the soak
 )
 
 // Event is one entry of the log of a line-up. States are a function of the log alone;
@@ -44,6 +45,8 @@ type Event struct {
 	Target *Target         `json:"target,omitempty"`
 	Reason string          `json:"reason,omitempty"`
 	By     string          `json:"by,omitempty"` // initials
+	// Minutes is the time since the soak began.
+	Minutes float64 `json:"minutes,omitempty"`
 }
 
 // SignOff is a step that a person answers for as it stands.

@@ -10,6 +10,7 @@ import (
 
 	"headstack/machine"
 	"headstack/measure"
+	"headstack/programme"
 )
 
 // Order is the line-up of one recorder type: every step in an order that converges.
@@ -31,6 +32,9 @@ type Order struct {
 type Options struct {
 	// Tapes are the test tapes at hand; the first that fits a speed gives its sections.
 	Tapes []TapeAtHand
+	// Programmes are the record programmes at hand; without one for a speed, the parts are
+	// named as in the standard one.
+	Programmes []*programme.Programme
 	// WarmMinutes is how long the recorder warms up; 0: 20. Common practice, no source:
 	// 10 to 30 minutes.
 	WarmMinutes float64
@@ -51,7 +55,7 @@ func New(d *machine.Definition, opt Options) (*Order, error) {
 	if opt.WarmMinutes == 0 {
 		opt.WarmMinutes = warmMinutes
 	}
-	b := &builder{d: d, opt: opt, o: &Order{Machine: d.ID, def: d, ThreeHeads: threeHeads(d)}}
+	b := &builder{d: d, opt: opt, o: &Order{Machine: d.ID, def: d, ThreeHeads: threeHeads(d)}, standard: map[float64]*programme.Programme{}}
 	b.gates()
 	for i := range d.Trims {
 		b.trim(&d.Trims[i])
@@ -100,6 +104,8 @@ type builder struct {
 	d   *machine.Definition
 	opt Options
 	o   *Order
+	// standard are the standard programmes made so far, by speed.
+	standard map[float64]*programme.Programme
 	// extra are the rules that this definition adds.
 	extra []rule
 }

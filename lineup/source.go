@@ -4,6 +4,7 @@ import (
 	"math"
 	"slices"
 
+	"headstack/programme"
 	"headstack/testtape"
 )
 
@@ -17,6 +18,8 @@ const (
 	speedToneHz            = 3150.0
 	trebleLevelDB          = -20.0
 	bassLevelDB            = -10.0
+	crosstalkHz            = 1000.0
+	eraseHz, eraseLevelDB  = 1000.0, 4.0
 )
 
 // TrebleHz is the tone at which treble and bias are set at a speed in cm/s: 10 kHz, and
@@ -38,28 +41,75 @@ func (b *builder) carrier(s *Step) {
 		b.section(s, TrebleHz(s.SpeedCmS), trebleLevelDB)
 	case Level, LevelAgain, SyncLevel, ProofLevel, Meter, Height:
 		b.section(s, ref, 0)
-	case RecordAzimuth, Bias, RecordTreble, ProofRecordTreble:
-		s.Source = own("treble", TrebleHz(s.SpeedCmS), trebleLevelDB)
-	case RecordLevel, RecordAgain, NoiseReductionOn, ProofRecordLevel, ProofDistortion, ProofCrosstalk:
-		s.Source = own("reference", ref, 0)
+	case RecordAzimuth, RecordTreble, ProofRecordTreble:
+		b.part(s, programme.Tone, TrebleHz(s.SpeedCmS), trebleLevelDB)
+	case Bias:
+		b.part(s, programme.Staircase, TrebleHz(s.SpeedCmS), trebleLevelDB)
+	case RecordLevel, RecordAgain, NoiseReductionOn, ProofRecordLevel, ProofDistortion:
+		b.part(s, programme.Tone, ref, 0)
+	case ProofCrosstalk:
+		b.part(s, programme.OneTrack, crosstalkHz, 0)
 	case NoiseReduction:
-		s.Source = own("reference", ref, 0)
+		b.part(s, programme.Tone, ref, 0)
 		if b.side(s.At) == "play" {
 			b.section(s, ref, 0)
 		}
 	case PlayBass:
-		s.Source = own("bass", bassHz, bassLevelDB)
+		b.part(s, programme.Tone, bassHz, bassLevelDB)
 	case ProofErase:
-		s.Source = own("erase", 1000, 4)
+		b.part(s, programme.Erase, eraseHz, eraseLevelDB)
 	case ProofNoise:
-		s.Source = own("silence", 0, 0)
+		b.part(s, programme.Silence, 0, 0)
 	case Erase, Trap, BiasFrequency:
 		s.Note = "Recording, no signal."
 	}
 }
 
-func own(what string, hz, db float64) Source {
-	return Source{Carrier: OwnTape, Section: what, ToneHz: hz, LevelDB: db}
+// part finds the part of a record programme for a tone; where the programme has none,
+// the source says what is wanted.
+func (b *builder) part(s *Step, kind programme.Kind, hz, db float64) {
+	s.Source = Source{Carrier: OwnTape, Section: "a recording of its own", ToneHz: hz, LevelDB: db}
+	p := b.programme(s.SpeedCmS)
+	if p == nil {
+		return
+	}
+	cost := math.Inf(1)
+	for _, part := range p.Parts {
+		track := 1
+		if len(s.Tracks) > 0 {
+			track = s.Tracks[0]
+		}
+		c, tone, level := 0.0, 0.0, 0.0
+		if sines := part.On(track); part.Kind != kind || len(sines) == 0 && kind != programme.Silence {
+			continue
+		} else if len(sines) > 0 {
+			tone, level = sines[0].Hz, sines[0].LevelDB
+			c = 1000*math.Abs(math.Log2(tone/hz)) + math.Abs(level-db)
+		}
+		if c < cost && c < 1000.0/3 {
+			cost = c
+			s.Source.Programme, s.Source.Section, s.Source.ToneHz, s.Source.LevelDB = p.Name, part.Name, tone, level
+		}
+	}
+}
+
+// programme is the one at hand for a speed, else the standard one with its staircase;
+// nil where there can be none.
+func (b *builder) programme(speedCmS float64) *programme.Programme {
+	for _, p := range b.opt.Programmes {
+		if p != nil && math.Abs(p.SpeedCmS/speedCmS-1) <= sameSpeed {
+			return p
+		}
+	}
+	if p, ok := b.standard[speedCmS]; ok {
+		return p
+	}
+	p, err := programme.New(programme.Options{Tracks: b.d.Tracks.Count, SpeedCmS: speedCmS, ReferenceHz: b.d.Reference.ToneHz, Kinds: programme.Kinds()})
+	if err != nil {
+		p = nil // more tracks than a programme has: the sheet says the tone
+	}
+	b.standard[speedCmS] = p
+	return p
 }
 
 // section finds the section of a tape at hand for a tone; without one it says what is

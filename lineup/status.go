@@ -197,6 +197,7 @@ func (r *run) event(i int, e *Event) {
 				r.steps[j].evidence = said(e.Reason, "evidence")
 			}
 		}
+	case Soaked: // counts in [SoakPlan.State] alone
 	case SignedOff:
 		if j, ok := r.find(i, e); ok {
 			r.steps[j].signed = i

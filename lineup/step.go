@@ -74,9 +74,12 @@ const (
 // Source is what plays: a section of a test tape or a part of a record programme.
 type Source struct {
 	Carrier Carrier `json:"carrier,omitempty"`
-	// Tape is the test tape's name where one is at hand for the speed.
-	Tape string `json:"tape,omitempty"`
-	// Section is that of the test tape, or says what the part of a programme carries.
+	// Tape is the test tape's name where one is at hand for the speed, Programme that of
+	// the record programme.
+	Tape      string `json:"tape,omitempty"`
+	Programme string `json:"programme,omitempty"`
+	// Section is that of the test tape, or the part of the programme, by name; words
+	// where neither has one.
 	Section string  `json:"section,omitempty"`
 	ToneHz  float64 `json:"tone_hz,omitempty"`
 	// LevelDB is re the reference of the tape or programme.

@@ -267,6 +267,10 @@ func (g *targeter) azimuth(testTape bool) {
 // flat is the target of the machine's own recordings.
 func (g *targeter) flat(reference string) {
 	g.t.Unit, g.t.Reference = "dB", reference
+	switch g.step.Kind {
+	case RecordLevel, ProofRecordLevel, NoiseReductionOn:
+		g.output()
+	}
 	g.t.exact("flat", 0, "a recording plays as it was recorded")
 	switch g.step.Kind {
 	case RecordTreble, ProofRecordTreble, PlayBass:
@@ -274,6 +278,15 @@ func (g *targeter) flat(reference string) {
 			g.t.ToneHz = g.set.ToneHz
 		}
 		g.face(g.t.ToneHz, g.d.Reference.ToneHz)
+	}
+}
+
+// output refers a level by capture to full scale where it is known what the recorder's
+// reference output gives there.
+func (g *targeter) output() {
+	if g.set.ReadBy == ByCapture && g.set.OutputDBFS != nil {
+		g.t.Unit, g.t.Reference = "dBFS", "full-scale sine = 0 dBFS"
+		g.t.amount("reference output at the interface", *g.set.OutputDBFS, "measured once with a tone at the recorder's reference output")
 	}
 }
 
@@ -308,7 +321,7 @@ func (g *targeter) bias() {
 		g.t.Measure, g.t.Reference = "overbias", fmt.Sprintf("the peak of %s at −20 dB: how far it has fallen as bias went on rising", unit.Frequency(unit.Hertz(g.step.Source.ToneHz)))
 		g.t.add("overbias", middle, lo, hi, why)
 	} else {
-		g.t.Measure, g.t.Reference = "record_response", "the same track's own recording at the reference tone, −20 dB, record treble in the middle"
+		g.t.Measure, g.t.Reference = "response", "the same track's own recording at the reference tone, −20 dB, record treble in the middle"
 		g.t.exact("flat", 0, "cassettes: bias is set for a flat response, record treble in the middle ("+practice+")")
 	}
 	if ok && tp.ExpectedSI().Known {
@@ -424,10 +437,7 @@ func (g *targeter) level() {
 	}
 	g.t.Unit, g.t.ToneHz = "dB", sec.ToneHz
 	g.t.Reference = fmt.Sprintf("what %g nWb/m (%s) at %s gives: %s", g.d.Reference.FluxivityNWbM, g.d.Reference.Convention, unit.Frequency(unit.Hertz(g.d.Reference.ToneHz)), g.d.Reference.Output)
-	if g.set.ReadBy == ByCapture && g.set.OutputDBFS != nil {
-		g.t.Unit, g.t.Reference = "dBFS", "full-scale sine = 0 dBFS"
-		g.t.amount("reference output at the interface", *g.set.OutputDBFS, "measured once with a tone at the recorder's reference output")
-	}
+	g.output()
 	g.fluxivity(at)
 	if sec.LevelDB != 0 {
 		g.t.exact("section's stated level", sec.LevelDB, "certificate, "+sec.Name)

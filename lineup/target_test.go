@@ -428,7 +428,7 @@ func TestTargetByCapture(t *testing.T) {
 	if tg := o.Target("azimuth/AZ", lineup.Setup{}); tg.Means == nil || !strings.Contains(tg.Means.Text(), "tracks 1 and 6") || math.Abs(tg.Means.DelayUs-18.9) > 0.1 { // 9.5 µs an arcminute
 		t.Errorf("%+v", tg.Means)
 	}
-	if tg := o.Target("bias/VRd/2", lineup.Setup{ReadBy: lineup.ByCapture}); tg.Measure != "record_response" || tg.Value != 0 {
+	if tg := o.Target("bias/VRd/2", lineup.Setup{ReadBy: lineup.ByCapture}); tg.Measure != "response" || tg.Value != 0 {
 		t.Errorf("cassette bias: %+v", tg)
 	}
 	if tg := o.Target("no such", lineup.Setup{}); tg.Refused == "" {
