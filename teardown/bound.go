@@ -18,6 +18,7 @@ type state struct {
 // so it is a lower bound; openings, insertions and swaps are bounded in the same way.
 func (m *model) bound(s *state) cost {
 	var h cost
+	left := m.must.minus(s.done)
 	var again set // openings that must be made once more at least
 	for i := range m.tree {
 		o := &m.tree[i]
@@ -25,53 +26,55 @@ func (m *model) bound(s *state) cost {
 		if open {
 			h.time += o.shutting()
 		}
-		if n := m.alternations(s, i, open); n > 0 {
+		if n := m.alternations(&m.turns[i], left, open); n > 0 {
 			again.add(i)
 			h.time += int64(n) * o.cycle()
 			h.rest += int64(n) * oneOpening
 		}
 	}
 	powered := 0
-	for k := range m.must.minus(s.done).all {
+	for k := range left.all {
 		h.time += m.class[k].time
 		if m.class[k].power == On {
 			powered++
 		}
 	}
 	h.time += m.options(s, again)
-	h.rest += m.insertions(s, again)*oneInsertion + m.stretches(s, powered)
+	h.rest += m.insertions(s, left)*oneInsertion + m.stretches(s, powered)
 	return h
 }
 
-// alternations is how often opening i must still be made, by the worst chain of tasks
-// that must be done. Of each class on the way, asks holds the most openings of a chain
-// that leaves it open, and bars that of one that leaves it shut.
-func (m *model) alternations(s *state, i int, open bool) int {
-	var asks, bars [most]int8
-	worst := int8(0)
+// alternations is how often a thing must still be opened for what is left, by the worst
+// chain of tasks that must be done. Of each task on the way, asks holds the most
+// openings of a chain that leaves the thing open, and bars that of one that leaves it
+// shut.
+func (m *model) alternations(t *turn, left set, open bool) int {
 	first := int8(1)
 	if open {
 		first = 0
 	}
+	askers, barrers := t.askers.and(left), t.barrers.and(left)
+	if askers.empty() {
+		return 0
+	}
+	if barrers.empty() {
+		return int(first)
+	}
 	const none = -100
-	for _, l := range m.links {
-		k := l.class
-		asks[k], bars[k] = none, none
-		if s.done.has(k) || !m.must.has(k) {
-			continue
+	var asks, bars [most]int8
+	worst, signed := int8(0), askers.or(barrers)
+	for k := range signed.all { // in an order in which they can be done
+		a, b := int8(none), int8(none)
+		for j := range m.above[k].and(signed).all {
+			a, b = max(a, asks[j]), max(b, bars[j])
 		}
-		for _, b := range l.before {
-			if !s.done.has(b) {
-				asks[k], bars[k] = max(asks[k], asks[b]), max(bars[k], bars[b])
-			}
+		if askers.has(k) {
+			a = max(a, b+1, first)
+		} else {
+			b = max(b, a, 0)
 		}
-		switch c := &m.class[k]; {
-		case c.need.has(i):
-			asks[k] = max(asks[k], bars[k]+1, first)
-		case c.shut.has(i):
-			bars[k] = max(bars[k], asks[k], 0)
-		}
-		worst = max(worst, asks[k], bars[k])
+		asks[k], bars[k] = a, b
+		worst = max(worst, a, b)
 	}
 	return int(worst)
 }
@@ -82,11 +85,8 @@ func (m *model) options(s *state, again set) int64 {
 	var total int64
 	var gain [most]int64
 	var any bool
-	for k := range m.class {
+	for k := range m.all.minus(m.must).minus(s.done).all {
 		c := &m.class[k]
-		if !c.optional || s.done.has(k) {
-			continue
-		}
 		total += c.skip
 		if c.skip <= c.time {
 			continue
@@ -124,19 +124,17 @@ func (m *model) options(s *state, again set) int64 {
 	return total
 }
 
-// insertions bounds how often flat cables are still plugged in: each that is parted, or
-// that an opening parts which must be made.
-func (m *model) insertions(s *state, again set) int64 {
+// insertions bounds how often flat cables are still plugged in: each that is parted,
+// and as often as the worst chain of tasks wants it parted again.
+func (m *model) insertions(s *state, left set) int64 {
 	if m.cables == 0 {
 		return 0
 	}
-	var parted set
-	for i := range s.open.or(again).all {
-		for _, c := range m.tree[i].cables {
-			parted.add(c)
-		}
+	n, parted := 0, m.cablesOf(s.open)
+	for c := range m.cables {
+		n += m.alternations(&m.loose[c], left, parted.has(c))
 	}
-	return int64(parted.count())
+	return int64(n + parted.count())
 }
 
 // stretches bounds the swaps of the supply's state that are still to come: twice the

@@ -29,6 +29,7 @@ func (p *Problem) decide(ctx context.Context, plan *Plan, chosen *answer) error 
 			done[id] = true
 		}
 	}
+	looks := p.opts.Nodes / 4 // for all other ways together
 	for i := range p.tasks {
 		t := &p.tasks[i]
 		if !t.Optional {
@@ -49,7 +50,7 @@ func (p *Problem) decide(ctx context.Context, plan *Plan, chosen *answer) error 
 			d.Extra = append(d.Extra, e)
 		}
 		if d.For == "" && chosen.proved {
-			other, err := p.otherWay(ctx, i, !d.Now)
+			other, err := p.otherWay(ctx, i, !d.Now, &looks)
 			if err != nil {
 				return err
 			}
@@ -74,9 +75,13 @@ func (p *Problem) waiting(i int, must []bool) string {
 	return ""
 }
 
-// otherWay is the expected total with one task decided otherwise, nil without proof.
-func (p *Problem) otherWay(ctx context.Context, i int, do bool) (*unit.Minutes, error) {
-	got, err := p.model(force{i: do}, false).search(ctx, p.opts.Nodes/4)
+// otherWay is the expected total with one task decided otherwise, nil without proof. It
+// may look at no more situations than looks, which it counts down.
+func (p *Problem) otherWay(ctx context.Context, i int, do bool, looks *int) (*unit.Minutes, error) {
+	m := p.model(force{i: do}, false)
+	m.timed = true
+	got, err := m.search(ctx, *looks)
+	*looks -= min(*looks, got.nodes)
 	if err != nil || !got.proved {
 		return nil, err
 	}

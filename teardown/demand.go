@@ -226,8 +226,13 @@ func (p *Problem) pathOf(function, key string) *path {
 // joins two boards of the path, carries the supply (a live plug would hang free), or
 // runs the transport.
 func (p *path) passes(x *machine.Connector) bool {
+	return p.joins(x) || p.supply[x.A.Board] || p.supply[x.B.Board]
+}
+
+// joins tells whether the function runs over a connector.
+func (p *path) joins(x *machine.Connector) bool {
 	a, b := x.A.Board, x.B.Board
-	return p.boards[a] && p.boards[b] || p.supply[a] || p.supply[b] || p.moving[a] || p.moving[b]
+	return p.boards[a] && p.boards[b] || p.moving[a] || p.moving[b]
 }
 
 func boardIDs(def *machine.Definition) []string {

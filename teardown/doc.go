@@ -37,10 +37,18 @@
 // again without counting switchings of power; when that gives up too, a beam search
 // makes a plan that says it is not proved, with the lower bound that was reached.
 //
-// # Checks
+// # Measured
 //
-// In the tests, 300 random trees with up to eight tasks, and 120 with every choice among
-// optional tasks, agree with full enumeration by code that shares nothing with this.
+// The tests hold 300 random problems of up to eight tasks (with replicas, case states,
+// power, cables and openings that stand open), and 120 with every choice among optional
+// tasks and its opposite, against full enumeration by code that shares nothing with
+// this; and the bound, along the plans of 1500 problems of up to fifteen tasks. Where
+// proof was out of reach, 80 plans of eight tasks were none longer than the optimum.
+//
+// 40 tasks, on either of the recorders that come with the program, take 2 to 130 ms;
+// of 120 draws of 40 tasks tied to each other at random all were proved least, twelve
+// without proof of the fewest switchings of power, in 70 ms of one core on average and
+// 0.7 s at worst (shared server, 2026).
 //
 // # Sources
 //
@@ -57,8 +65,8 @@
 // and no later visit is shared. Realignment is paid at every closing that costs it, even
 // if a task of the plan does the same; leave such a task out, or give it no minutes.
 // What a function needs is told from boards and connectors of the definition: a board
-// that hangs on a lead which the definition does not list counts as joined. At most 256
-// classes of tasks and 256 openings.
+// that hangs on a lead which the definition does not list counts as joined. At most 128
+// classes of tasks and 128 openings.
 //
 // Cautions are reminders for people who know the work; local electrical codes and
 // licensed practice come first.

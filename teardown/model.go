@@ -42,17 +42,19 @@ type model struct {
 	start    set
 	must     set  // classes that must be done
 	powered  bool // swaps of the supply count
+	timed    bool // nothing but minutes counts
 	apart    []set
-	links    []link // what costs nothing to say of precedence
 	left     int64  // expected minutes of what was left out from the start
 	priority []int  // openings, those that hang on others first
+	all      set    // classes
+	above    []set  // of each class those that come before it, at any distance
+	turns    []turn // of the openings
+	loose    []turn // of the flat cables
 }
 
-// link is a class with those directly before it, in an order in which they can be done.
-type link struct {
-	class  int
-	before []int
-}
+// turn is what of the work that must be done wants a thing open and what wants it shut:
+// an opening, or a flat cable, which is shut when it is plugged in.
+type turn struct{ askers, barrers set }
 
 // force fixes what is done with an optional task: true, do it; false, leave it.
 type force map[int]bool
@@ -90,7 +92,7 @@ func (p *Problem) model(f force, powered bool) *model {
 			m.left += p.skipping(i)
 			continue
 		}
-		of[i] = m.classOf(p, i, must, out)
+		of[i] = m.classOf(p, i, must)
 	}
 	if len(m.class) > most {
 		return m
@@ -145,7 +147,7 @@ func (p *Problem) closeUnder(must []bool) {
 }
 
 // classOf puts a task into the class it belongs to, or a new one.
-func (m *model) classOf(p *Problem, i int, must, out []bool) int {
+func (m *model) classOf(p *Problem, i int, must []bool) int {
 	d := &p.demands[i]
 	worth := must[i] || d.cost <= p.skipping(i)
 	for k := range m.class {
@@ -199,19 +201,33 @@ func (p *Problem) sameOrder(i, j int) bool {
 	return true
 }
 
-// finish prepares what the bounds need.
+// finish puts the classes into an order in which they can be done, and prepares what
+// the bounds need.
 func (m *model) finish() {
-	placed := set{}
-	for len(m.links) < len(m.class) {
-		for k := range m.class {
-			if !placed.has(k) && m.class[k].before.within(placed) {
-				placed.add(k)
-				l := link{class: k}
-				for b := range m.class[k].before.all {
-					l.before = append(l.before, b)
-				}
-				m.links = append(m.links, l)
+	m.rank()
+	m.above = make([]set, len(m.class))
+	for k := range m.class {
+		m.all.add(k)
+		for b := range m.class[k].before.all {
+			m.above[k].add(b)
+			m.above[k] = m.above[k].or(m.above[b])
+		}
+	}
+	m.turns, m.loose = make([]turn, len(m.tree)), make([]turn, m.cables)
+	for k := range m.must.all {
+		c := &m.class[k]
+		for i := range c.need.all {
+			m.turns[i].askers.add(k)
+			for _, x := range m.tree[i].cables {
+				m.loose[x].askers.add(k)
 			}
+		}
+		for i := range c.shut.all {
+			m.turns[i].barrers.add(k)
+		}
+		plugged := m.cablesOf(m.every()).minus(m.cablesOf(m.every().minus(c.shut)))
+		for x := range plugged.all {
+			m.loose[x].barrers.add(k)
 		}
 	}
 	for i := len(m.tree) - 1; i >= 0; i-- {
@@ -220,18 +236,49 @@ func (m *model) finish() {
 	m.separate()
 }
 
+// every is the set of all openings.
+func (m *model) every() set {
+	var s set
+	for i := range m.tree {
+		s.add(i)
+	}
+	return s
+}
+
+// rank renumbers the classes so that each comes after those that it follows.
+func (m *model) rank() {
+	var order []int
+	placed := set{}
+	to := make([]int, len(m.class))
+	for len(order) < len(m.class) {
+		for k := range m.class {
+			if !placed.has(k) && m.class[k].before.within(placed) {
+				placed.add(k)
+				to[k] = len(order)
+				order = append(order, k)
+			}
+		}
+	}
+	move := func(s set) set {
+		var out set
+		for k := range s.all {
+			out.add(to[k])
+		}
+		return out
+	}
+	class := make([]class, len(order))
+	for n, k := range order {
+		class[n] = m.class[k]
+		class[n].before = move(class[n].before)
+	}
+	m.class, m.must = class, move(m.must)
+}
+
 // separate finds which powered classes can never share one stretch of power: their
 // states exclude each other, or between them comes work that ends the stretch.
 func (m *model) separate() {
 	n := len(m.class)
 	m.apart = make([]set, n)
-	above := make([]set, n) // all that come before, at any distance
-	for _, l := range m.links {
-		for _, b := range l.before {
-			above[l.class].add(b)
-			above[l.class] = above[l.class].or(above[b])
-		}
-	}
 	clash := func(a, b int) bool {
 		x, y := &m.class[a], &m.class[b]
 		return x.need.meets(y.shut) || y.need.meets(x.shut)
@@ -242,9 +289,9 @@ func (m *model) separate() {
 				continue
 			}
 			apart := clash(a, b)
-			if above[b].has(a) {
-				for x := range above[b].all {
-					if above[x].has(a) && (m.class[x].power == Off || clash(x, a) || clash(x, b)) {
+			if m.above[b].has(a) {
+				for x := range m.above[b].all {
+					if m.above[x].has(a) && (m.class[x].power == Off || clash(x, a) || clash(x, b)) {
 						apart = true
 					}
 				}

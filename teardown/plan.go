@@ -30,7 +30,7 @@ type Plan struct {
 	LeastMinutes unit.Minutes `json:"least_minutes"`
 	// Verdict says in a sentence whether the plan is proved least.
 	Verdict string `json:"verdict"`
-	// Looked is how many situations the searches looked at.
+	// Looked is how many situations the searches for it looked at.
 	Looked   int      `json:"looked"`
 	Warnings []string `json:"warnings,omitempty"`
 	// Cautions belong before any work on this type of recorder.

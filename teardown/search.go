@@ -7,7 +7,7 @@ import (
 )
 
 // DefaultNodes is how many situations one search looks at before it gives up the proof.
-const DefaultNodes = 60000
+const DefaultNodes = 40000
 
 // act is one thing done: an opening made or closed, a class done that is not worth it
 // by itself, the supply switched, or the end: all closed, the rest left.
@@ -89,6 +89,9 @@ func (m *model) search(ctx context.Context, limit int) (found, error) {
 	var queue frontier
 	count := 0
 	add := func(s state, spent cost, from *node, a act) {
+		if m.timed {
+			spent.rest = 0
+		}
 		old, ok := known[s]
 		if ok && !spent.less(old.spent) {
 			return
@@ -98,6 +101,9 @@ func (m *model) search(ctx context.Context, limit int) (found, error) {
 		n.bound = spent
 		if a.do != end {
 			n.bound = spent.plus(m.bound(&s))
+		}
+		if m.timed {
+			n.bound.rest = 0
 		}
 		if ok && old.at >= 0 {
 			heap.Remove(&queue, old.at)
@@ -147,10 +153,7 @@ func (m *model) successors(s *state, yield func(act, state, cost)) {
 		next, c := m.apply(s, a)
 		yield(a, next, c)
 	}
-	for k := range m.class {
-		if s.done.has(k) {
-			continue
-		}
+	for k := range m.all.minus(s.done).all {
 		c := &m.class[k]
 		useful, hinders = useful.or(c.uses), hinders.or(c.shut)
 		if !m.fits(s, k) {
@@ -198,19 +201,19 @@ func (m *model) worth(k int) bool {
 // settle does all that the state allows and that is worth it, and returns the minutes.
 func (m *model) settle(s *state) int64 {
 	var spent int64
-	for changed := true; changed; {
-		changed = false
-		for k := range m.class {
+	for before := s.done; ; before = s.done {
+		for k := range m.all.minus(s.done).all {
 			c := &m.class[k]
-			if s.done.has(k) || !m.fits(s, k) || !m.worth(k) || m.powered && c.power != AnyPower && (c.power == On) != s.on {
+			if !m.fits(s, k) || !m.worth(k) || m.powered && c.power != AnyPower && (c.power == On) != s.on {
 				continue
 			}
 			s.done.add(k)
 			spent += c.time
-			changed = true
+		}
+		if s.done == before {
+			return spent
 		}
 	}
-	return spent
 }
 
 // apply does one act, and all that it makes free to do.
@@ -229,7 +232,7 @@ func (m *model) apply(s *state, a act) (state, cost) {
 	case shut:
 		next.open.drop(a.i)
 		c.time += m.tree[a.i].shutting()
-		c.rest += int64(m.parted(s.open).minus(m.parted(next.open)).count()) * oneInsertion
+		c.rest += int64(m.cablesOf(s.open).minus(m.cablesOf(next.open)).count()) * oneInsertion
 	case perform:
 		next.done.add(a.i)
 		c.time += m.class[a.i].time
@@ -240,7 +243,7 @@ func (m *model) apply(s *state, a act) (state, cost) {
 		for i := range s.open.all {
 			c.time += m.tree[i].shutting()
 		}
-		c.rest += int64(m.parted(s.open).count()) * oneInsertion
+		c.rest += int64(m.cablesOf(s.open).count()) * oneInsertion
 		for k := range m.class {
 			if !s.done.has(k) {
 				c.time += m.class[k].skip
@@ -254,8 +257,8 @@ func (m *model) apply(s *state, a act) (state, cost) {
 	return next, c
 }
 
-// parted are the flat cables that what is open leaves parted.
-func (m *model) parted(open set) set {
+// cablesOf are the flat cables that these openings part.
+func (m *model) cablesOf(open set) set {
 	var out set
 	if m.cables == 0 {
 		return out

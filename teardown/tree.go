@@ -113,11 +113,11 @@ func (p *Problem) grow(c *checker, task string, o *machine.Opening, key string) 
 	}
 	parent := -1
 	if o.From != machine.Closed {
-		from, ok := p.def.Opening(o.From)
-		if !ok {
-			c.bad(task, "needs", fmt.Sprintf("opening %s is made from %s, which is not defined", o.ID, o.From), "mend the definition")
+		if p.def.OpeningChain(o.ID) == nil {
+			c.bad(task, "needs", fmt.Sprintf("the way back from opening %s does not end at the closed recorder", o.ID), "mend the definition: each opening's from must lead to closed")
 			return -1
 		}
+		from, _ := p.def.Opening(o.From)
 		fromKey, ok := p.keyBefore(from, o, key)
 		if !ok {
 			c.bad(task, "needs", fmt.Sprintf("opening %s does not say which %s of %s it is behind", o.ID, from.Each, from.ID), "let both repeat over the same set")

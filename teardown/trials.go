@@ -90,7 +90,7 @@ func (p *Problem) caseOf(open set) string {
 // place is a board, of one replica where it repeats.
 type place struct{ board, key string }
 
-// touched are the boards that the visit worked on or parted from others.
+// touched are the boards that the visit worked on.
 func (a *account) touched() map[place]bool {
 	out := map[place]bool{}
 	add := func(board, key string) {
@@ -123,17 +123,10 @@ func (a *account) touched() map[place]bool {
 			}
 		}
 	}
-	for _, o := range a.made() {
-		for _, id := range o.of.Disconnects {
-			x, _ := a.p.def.Connector(id)
-			add(x.A.Board, o.key)
-			add(x.B.Board, o.key)
-		}
-	}
 	return out
 }
 
-// tests lists the functions whose path passes what was touched, each at the earliest
+// tests lists the functions whose path passes what was worked on or parted, each at the earliest
 // moment of closing at which it can be tried.
 func (a *account) tests() {
 	if len(a.made()) == 0 {
@@ -148,10 +141,10 @@ func (a *account) tests() {
 			continue
 		}
 		for _, key := range a.p.def.ReplicaKeys(f.Each) {
-			if !a.passes(f, key, touched) {
+			live := a.p.pathOf(f.ID, key)
+			if live == nil || !a.passes(f, key, touched) && !a.replugged(live, f, key) {
 				continue
 			}
-			live := a.p.pathOf(f.ID, key)
 			k := slices.IndexFunc(moments, func(m moment) bool { return a.whole(live, m.open) })
 			if k < 0 {
 				continue
@@ -190,6 +183,21 @@ func (a *account) passes(f *machine.Function, key string, touched map[place]bool
 	return err == nil && slices.ContainsFunc(stages, func(in machine.Instance) bool {
 		return touched[place{in.Stage.Board, ""}] || touched[place{in.Stage.Board, in.Key}]
 	})
+}
+
+// replugged tells whether a function's replica runs over a connector that was parted.
+func (a *account) replugged(live *path, f *machine.Function, key string) bool {
+	for _, o := range a.made() {
+		if o.of.Each != "" && o.of.Each == f.Each && o.key != key {
+			continue // the card of another replica
+		}
+		for _, id := range o.of.Disconnects {
+			if x, ok := a.p.def.Connector(id); ok && live.joins(x) {
+				return true
+			}
+		}
+	}
+	return false
 }
 
 // power lists what to look at before power is applied after an opening that bares or
