@@ -125,7 +125,7 @@ func (p *Problem) within(i, rank int) bool {
 }
 
 // joined adds the openings that would leave a connector parted which the powered work
-// passes. A card on an extender is joined through it, and what a task needs itself it
+// passes, or parts on the mains bare. A card on an extender is joined through it, and what a task needs itself it
 // is allowed, with a warning.
 func (p *Problem) joined(t *Task, d *demand) {
 	var live *path
@@ -134,6 +134,13 @@ func (p *Problem) joined(t *Task, d *demand) {
 	}
 	for i := range p.tree {
 		o := &p.tree[i]
+		if p.bares(o) {
+			if d.need.has(i) {
+				p.warn = append(p.warn, fmt.Sprintf("%s is done with power on while %s bares parts on the mains: only if local codes let you and you are licensed for it, one hand away, nothing clipped by feel.", t.ID, o.name))
+			} else {
+				d.shut = d.shut.or(o.behind)
+			}
+		}
 		if o.of.Each != "" {
 			continue
 		}
@@ -151,6 +158,18 @@ func (p *Problem) joined(t *Task, d *demand) {
 			d.shut = d.shut.or(o.behind)
 		}
 	}
+}
+
+// bares tells whether an opening bares parts on the mains: in a class I recorder, where
+// the supply is reached or worked on. Common practice, no source.
+func (p *Problem) bares(o *opening) bool {
+	if p.def.Supply.Class != "I" {
+		return false
+	}
+	return slices.ContainsFunc(p.def.Stages, func(s machine.Stage) bool {
+		b, ok := p.def.Board(s.Board)
+		return s.Kind == "supply" && ok && (b.Opening == o.of.ID || b.Work == o.of.ID)
+	})
 }
 
 // laterVisit is what the task costs in a visit of its own, from closed to closed.

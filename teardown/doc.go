@@ -16,7 +16,8 @@
 // Nothing is opened or closed with power on. Work with power on waits until no opening
 // but its own leaves a connector parted that its function passes: one between two boards
 // of the path, one of the supply, one of the transport where the tape must run; without
-// a function, any. Of an opening that repeats one replica is open at a time.
+// a function, any. In a class I recorder it waits until the supply is covered, unless it
+// is done there. Of an opening that repeats one replica is open at a time.
 //
 // The plan makes the expected minutes least: those of all visits, and for each optional
 // task that is left its chance of being needed later times a visit of its own (openings,

@@ -26,7 +26,7 @@ type Task struct {
 	Case string `json:"case,omitempty"`
 	// Power is on, off, or empty for work that does not mind. Work with power on is
 	// not done while another opening leaves a connector parted that it passes (see
-	// Function), nor during an opening.
+	// Function) or parts on the mains bare, nor during an opening.
 	Power Power `json:"power,omitempty"`
 	// Function is what is tried or lined up, and Key its replica. It says which
 	// connectors must be joined; where it is empty and power is on, all must be.

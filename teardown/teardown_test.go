@@ -170,6 +170,33 @@ func TestPoweredWorkWaitsForConnectors(t *testing.T) {
 	}
 }
 
+// In a class I recorder nothing is powered with the supply bare, but what is done there.
+func TestMainsPartsAreCovered(t *testing.T) {
+	part := teardown.Task{ID: "reservoir", Kind: teardown.Fix, Needs: []string{"anvil"}, Power: teardown.Off, Minutes: 10}
+	bias := teardown.Task{ID: "bias", Kind: teardown.LineUp, Needs: []string{"extender/5"}, Power: teardown.On, Function: "bias", Key: "5", Minutes: 5}
+	plan := mustPlan(t, "octogrange", teardown.Options{Open: []string{"anvil"}}, part, bias)
+	steps := does(plan)
+	if slices.Index(steps, "close rear") > slices.Index(steps, "power-on") || len(plan.Warnings) > 0 {
+		t.Errorf("bias with the rear panel off: %v, warnings %v", steps, plan.Warnings)
+	}
+	for _, v := range plan.Visits {
+		for _, x := range v.Preparation.Tests {
+			if x.Before == "rear" || x.Before == "anvil" {
+				t.Errorf("tried with the supply bare: %+v", x)
+			}
+		}
+		for _, c := range v.Preparation.Power {
+			if c.TestPoint != "" && c.Before == "rear" && !strings.Contains(strings.Join(c.Cautions, " "), "mains") {
+				t.Errorf("a rail behind the rear panel without caution: %+v", c)
+			}
+		}
+	}
+	rail := teardown.Task{ID: "rail", Kind: teardown.Settle, Needs: []string{"rear"}, Power: teardown.On, Minutes: 2}
+	if plan := mustPlan(t, "octogrange", teardown.Options{}, rail); len(plan.Warnings) != 1 || !strings.Contains(plan.Warnings[0], "licensed") {
+		t.Errorf("a rail behind the rear panel: warnings %v", plan.Warnings)
+	}
+}
+
 // Cards go on the one extender in turn, with power off at each change.
 func TestOneExtender(t *testing.T) {
 	var tasks []teardown.Task

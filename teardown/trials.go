@@ -78,6 +78,16 @@ func (a *account) whole(f *path, open set) bool {
 	return true
 }
 
+// bare tells whether parts on the mains are bare.
+func (a *account) bare(open set) bool {
+	for i := range open.all {
+		if a.p.bares(&a.p.tree[i]) {
+			return true
+		}
+	}
+	return false
+}
+
 // caseOf is the case state of what is open.
 func (p *Problem) caseOf(open set) string {
 	rank := 0
@@ -145,7 +155,7 @@ func (a *account) tests() {
 			if live == nil || !a.passes(f, key, touched) && !a.replugged(live, f, key) {
 				continue
 			}
-			k := slices.IndexFunc(moments, func(m moment) bool { return a.whole(live, m.open) })
+			k := slices.IndexFunc(moments, func(m moment) bool { return a.whole(live, m.open) && !a.bare(m.open) })
 			if k < 0 {
 				continue
 			}
@@ -263,6 +273,9 @@ func (a *account) rail(tp *machine.TestPoint, key string) (Check, bool) {
 		}
 		c := Check{TestPoint: tp.ID, Board: tp.Board, Connector: tp.Connector, Pin: a.p.def.Designator(tp.Pin, tp.Each, key),
 			Expect: a.p.def.ExpectText(tp, key), Before: m.next, Minutes: minutesOf(tp.Minutes), Cautions: tp.Cautions}
+		if mains, ok := machine.StandardCaution("mains"); ok && a.bare(m.open) {
+			c.Cautions = once(slices.Clone(c.Cautions), mains)
+		}
 		where := "on " + tp.Board
 		if tp.Connector != "" {
 			where = fmt.Sprintf("at %s pin %s, %s side", tp.Connector, c.Pin, tp.Board)
