@@ -22,6 +22,9 @@ const (
 // Judgement is a reading held against a target.
 type Judgement struct {
 	Verdict Verdict `json:"verdict"`
+	// Reading is the verdict of the reading alone, the target taken as exact: where it is
+	// in and Verdict is doubt, measuring again does not help.
+	Reading Verdict `json:"reading"`
 	// Inside says on which side of the limit the reading itself lies.
 	Inside bool `json:"inside"`
 	// Error is reading less target, with the 95 % interval of both together, in Unit.
@@ -63,16 +66,21 @@ func Judge(t *Target, r *measure.Result) Judgement {
 		least, most = 0, math.Inf(1)
 	}
 	j.Inside = j.Error >= least && j.Error <= most
-	switch {
-	case j.Lo >= least && j.Hi <= most:
-		j.Verdict = In
-	case j.Hi < least || j.Lo > most:
-		j.Verdict = Out
-	default:
-		j.Verdict = Doubt
-	}
+	j.Verdict = within(j.Lo, j.Hi, least, most)
+	j.Reading = within(lo-t.Value, hi-t.Value, least, most)
 	j.Why = j.words(t)
 	return j
+}
+
+// within says how an interval lies to limits.
+func within(lo, hi, least, most float64) Verdict {
+	switch {
+	case lo >= least && hi <= most:
+		return In
+	case hi < least || lo > most:
+		return Out
+	}
+	return Doubt
 }
 
 // words says a judgement that is not plainly in.
@@ -87,6 +95,8 @@ func (j Judgement) words(t *Target) string {
 		return ""
 	case j.Verdict == Out:
 		return fmt.Sprintf("off by %s, allowed %s", off, limit)
+	case j.Inside && j.Reading == In:
+		return fmt.Sprintf("inside as read, but the target itself is known only to %s: off by %s, allowed %s", unit.Figure{Value: t.Value, Lo: t.Lo, Hi: t.Hi, Unit: t.Unit}.Spread(), off, limit)
 	case j.Inside:
 		return fmt.Sprintf("inside, but the limit lies within the doubt: off by %s, allowed %s", off, limit)
 	}
@@ -98,15 +108,14 @@ func (t *Target) read(r *measure.Result) (value, lo, hi float64, ok bool) {
 	if r.Unit == t.Unit {
 		return r.Value, r.Lo, r.Hi, true
 	}
-	convert := func(float64) (float64, bool) { return 0, false }
-	switch {
-	case t.At != nil && t.Unit == "dB":
+	var convert func(float64) (float64, bool)
+	if t.At != nil && t.Unit == "dB" {
 		at, base, known := unit.ToBase(t.At.Value, t.At.Unit)
 		convert = func(x float64) (float64, bool) {
 			v, b, ok := unit.ToBase(x, r.Unit)
 			return t.Value + 20*math.Log10(math.Max(1e-12, v/at)), known && ok && b == base
 		}
-	default:
+	} else {
 		one, base, known := unit.ToBase(1, t.Unit)
 		convert = func(x float64) (float64, bool) {
 			v, b, ok := unit.ToBase(x, r.Unit)

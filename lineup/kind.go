@@ -72,7 +72,6 @@ const (
 	PhaseGates     Phase = "gates"
 	PhaseTransport Phase = "transport"
 	PhaseReplay    Phase = "replay"
-	PhaseMeters    Phase = "meters"
 	PhaseRecord    Phase = "record"
 	PhaseSync      Phase = "sync"
 	PhaseLast      Phase = "last"
@@ -110,7 +109,7 @@ var kinds = []kindInfo{
 	{Treble, PhaseReplay, "play treble", "response", false},
 	{LevelAgain, PhaseReplay, "play level again", "level", false},
 	{AzimuthAgain, PhaseReplay, "play azimuth again", "azimuth_line", false},
-	{Meter, PhaseMeters, "meter", "meter", false},
+	{Meter, PhaseReplay, "meter", "meter", false},
 	{EraseAzimuth, PhaseRecord, "erase head azimuth", "azimuth", false},
 	{RecordAzimuth, PhaseRecord, "record head azimuth against the play head", "azimuth_line", false},
 	{BiasFrequency, PhaseRecord, "bias oscillator frequency", "bias_frequency", false},
@@ -158,4 +157,4 @@ func (k Kind) Proof() bool {
 }
 
 // phaseRank orders phases.
-var phaseRank = map[Phase]int{PhaseGates: 0, PhaseTransport: 1, PhaseReplay: 2, PhaseMeters: 3, PhaseRecord: 4, PhaseSync: 5, PhaseLast: 6, PhaseProof: 7}
+var phaseRank = map[Phase]int{PhaseGates: 0, PhaseTransport: 1, PhaseReplay: 2, PhaseRecord: 3, PhaseSync: 4, PhaseLast: 5, PhaseProof: 6}

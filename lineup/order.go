@@ -113,7 +113,7 @@ type builder struct {
 // step starts a step of a kind; its id is kind and parts joined by strokes.
 func (b *builder) step(k Kind, parts ...string) Step {
 	in, _ := infoOf(k)
-	return Step{ID: strings.Join(append([]string{string(k)}, parts...), "/"), Kind: k, Phase: in.phase, Name: in.name, Gate: in.gate, Measure: in.measure, Reach: Reach{Case: measure.CaseClosed}}
+	return Step{ID: strings.Join(append([]string{string(k)}, parts...), "/"), Kind: k, Phase: in.phase, Name: in.name, Gate: in.gate, Measure: in.measure, Reach: Reach{Case: measure.CaseClosed}, Probe: Reach{Case: measure.CaseClosed}}
 }
 
 func (b *builder) add(s Step) { b.o.Steps = append(b.o.Steps, s) }
@@ -144,8 +144,8 @@ func (b *builder) gates() {
 		for _, k := range []Kind{Flutter, Drift} {
 			s := b.step(k, speedText(sp.CmS))
 			s.SpeedCmS = sp.CmS
-			s.Source = Source{Carrier: OwnTape, Section: "3150 Hz of the machine's own recording, or of a daily tape", ToneHz: 3150, LevelDB: -10}
-			s.Note = "Not with the good test tape yet. An own recording may read between nothing and twice one pass: start it several times."
+			b.part(&s, programme.Tone, speedToneHz, -10)
+			s.Note = "Not with the good test tape yet: a recording of its own, or a daily tape. An own recording may read between nothing and twice one pass: start it several times."
 			b.add(s)
 		}
 	}
@@ -271,10 +271,10 @@ func (b *builder) trim(t *machine.Trim) {
 			s.Note = "What this trim moves has no place in the order: set it as the service text says, then see that nothing above has changed."
 		}
 		s.OnEvidence = k == Height || k == Rack || k == EraseAzimuth
+		s.Cautions = slices.Clone(t.Cautions)
 		b.where(&s, t.At, key)
 		b.carrier(&s)
 		s.Reach = b.reach(t.Opening, t.Board)
-		s.Cautions = append(slices.Clone(t.Cautions), b.pointCautions(t.At)...)
 		b.add(s)
 	}
 }
@@ -341,6 +341,14 @@ func (b *builder) where(s *Step, at, key string) {
 		if k := b.pointKey(tp, s, key); k != "" || tp.Each == "" {
 			s.AtPart = b.d.Designator(tp.Part, tp.Each, k)
 		}
+		if bd, ok := b.d.Board(tp.Board); ok {
+			s.Probe = b.reach(bd.Opening, tp.Board)
+		}
+		for _, c := range tp.Cautions {
+			if !slices.Contains(s.Cautions, c) {
+				s.Cautions = append(s.Cautions, c)
+			}
+		}
 		return
 	}
 	if f, ok := b.d.Function(at); ok {
@@ -361,13 +369,6 @@ func (b *builder) pointKey(tp *machine.TestPoint, s *Step, key string) string {
 		return strconv.Itoa(s.Tracks[0])
 	}
 	return ""
-}
-
-func (b *builder) pointCautions(at string) []string {
-	if tp, ok := b.d.TestPoint(at); ok {
-		return tp.Cautions
-	}
-	return nil
 }
 
 func (b *builder) reach(opening, board string) Reach {

@@ -1,6 +1,7 @@
 package lineup_test
 
 import (
+	"errors"
 	"fmt"
 	"slices"
 	"testing"
@@ -98,6 +99,39 @@ func TestSequence(t *testing.T) {
 		if !slices.Equal(got[:len(want)], want) {
 			t.Errorf("%s:\n got %v\nwant %v", name, got[:len(want)], want)
 		}
+	}
+}
+
+// Whoever puts a probe on a bias or erase node is told so, also where nothing is turned.
+func TestCautionsStandAtTheStep(t *testing.T) {
+	burns, _ := machine.StandardCaution("bias")
+	for _, name := range recorders {
+		o, d, _ := bench(t, name)
+		for _, s := range o.Steps {
+			switch s.Kind {
+			case lineup.Erase, lineup.Trap, lineup.BiasFrequency, lineup.Bias:
+				if s.AtPart != "" && !slices.Contains(s.Cautions, burns) {
+					t.Errorf("%s: %s has no caution", name, s.ID)
+				}
+			}
+			if tp, ok := d.TestPoint(s.At); ok && s.AtPart != "" {
+				if b, _ := d.Board(tp.Board); s.Probe.Opening != b.Opening {
+					t.Errorf("%s: the probe of %s goes to %q, its board is reached at %q", name, s.ID, s.Probe.Opening, b.Opening)
+				}
+			}
+		}
+	}
+}
+
+// Entries that do not fit are said and change nothing.
+func TestProblems(t *testing.T) {
+	o, _, _ := bench(t, "hexastrand")
+	s := o.Status([]lineup.Event{{Kind: lineup.GateDone, Step: "nothing"}, {Kind: lineup.Turned, Trim: "VRa", Key: "9"}, {Kind: lineup.Opened, Opening: "roof"}, {Kind: "danced"}})
+	if len(s.Problems) != 4 || s.Next != "path_clean" || s.Case != "closed" {
+		t.Errorf("%+v", s)
+	}
+	if _, err := lineup.New(&machine.Definition{}, lineup.Options{}); !errors.Is(err, lineup.ErrDefinition) {
+		t.Error(err)
 	}
 }
 

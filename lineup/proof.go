@@ -11,6 +11,9 @@ import (
 type Proof struct {
 	// Rows are one for each measure, track and speed, in the order of the line-up.
 	Rows []ProofRow `json:"rows"`
+	// Notes are rows that rest on a target which is itself in doubt: measuring again does
+	// not help, so they do not block.
+	Notes []string `json:"notes,omitempty"`
 	// Blocks are what keeps the job from being done; empty when it is.
 	Blocks   []Block    `json:"blocks,omitempty"`
 	SignOffs []SignOff  `json:"sign_offs,omitempty"`
@@ -49,8 +52,8 @@ type Block struct {
 }
 
 // Proof computes the closing proof from a log. Readings are held against the target that
-// was recorded with them, or else against that of the setup. Anything stale, out, in
-// doubt or not measured blocks, and so does an unfinished soak where a plan is given;
+// was recorded with them, or else against that of the setup. Anything stale, out, not
+// measured, or in doubt by its reading blocks, and so does an unfinished soak where a plan is given;
 // a sign-off with a reason lifts the block of its step until something moves it again.
 func (o *Order) Proof(log []Event, set Setup, soak *SoakPlan) *Proof {
 	st := o.Status(log)
@@ -63,7 +66,11 @@ func (o *Order) Proof(log []Event, set Setup, soak *SoakPlan) *Proof {
 		if s.Kind.Proof() {
 			row := o.proofRow(s, x, st, log, set)
 			p.Rows = append(p.Rows, row)
-			if row.Signed == nil && (row.State != StateDone || row.Verdict != In) {
+			switch {
+			case row.Signed != nil || row.State == StateDone && row.Verdict == In:
+			case row.State == StateDone && row.Verdict == Doubt && row.Left.Reading == In:
+				p.Notes = append(p.Notes, fmt.Sprintf("%s: %s", s.label(), row.Why))
+			default:
 				p.Blocks = append(p.Blocks, Block{s.ID, fmt.Sprintf("%s: %s", s.label(), said(row.Why, string(row.Verdict)))})
 			}
 			continue

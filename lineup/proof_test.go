@@ -19,7 +19,7 @@ func TestSheetHoldsEveryStepInOrder(t *testing.T) {
 		name    string
 		hearing lineup.Hearing
 		pages   int
-	}{{"hexastrand", lineup.Hearing{AtOnce: 2, Bus: true}, 16}, {"octogrange", lineup.Hearing{AtOnce: 8}, 13}, {"octogrange", lineup.Hearing{AtOnce: 2}, 28}} {
+	}{{"hexastrand", lineup.Hearing{AtOnce: 2, Bus: true}, 13}, {"octogrange", lineup.Hearing{AtOnce: 8}, 12}, {"octogrange", lineup.Hearing{AtOnce: 2}, 24}} {
 		o, d, tapes := bench(t, c.name)
 		s, err := o.Sheet(lineup.SheetOptions{Setup: lineup.Setup{Tapes: tapes}, Hearing: c.hearing})
 		if err != nil {
@@ -148,6 +148,13 @@ func TestProof(t *testing.T) {
 	p = o.Proof(log, set, nil)
 	if r := rowOf(p, "proof_level/9.525/2"); p.Done || r.Verdict != lineup.Doubt || r.State != lineup.StateDone || len(p.Blocks) != 1 {
 		t.Errorf("%+v, blocks %+v", r, p.Blocks)
+	}
+	// A doubt of the target alone is noted and does not block.
+	r2, tg2 := reading(0.5)
+	tg2.Lo, tg2.Hi = -0.7, 0.7
+	p = o.Proof(append(proofLog(t, o, d, 0), lineup.Event{Kind: lineup.Measured, Step: "proof_level/9.525/3", Result: r2, Target: tg2}), set, nil)
+	if r := rowOf(p, "proof_level/9.525/3"); !p.Done || r.Verdict != lineup.Doubt || r.Left.Reading != lineup.In || len(p.Notes) != 1 {
+		t.Errorf("%+v, notes %v, blocks %v", r, p.Notes, p.Blocks)
 	}
 	// A reason lifts it, until something moves.
 	sign := lineup.SignOff{Step: "proof_level/9.525/2", Reason: "as good as its meter", By: "ab", Seq: 900}

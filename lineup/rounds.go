@@ -1,7 +1,6 @@
 package lineup
 
 import (
-	"cmp"
 	"errors"
 	"fmt"
 	"slices"
@@ -27,7 +26,8 @@ type Recording struct {
 //
 //	max(⌈tracks/at once⌉, ⌈group/per group⌉ over the groups)
 //
-// which filling each round from the groups with the most tracks left reaches.
+// which is reached: a round takes what the ones after it could not hold of a group, and
+// then from the groups with the most tracks left.
 // [programme.Options] takes the rounds as they are.
 func RecordRounds(d *machine.Definition, r Recording) ([][]int, error) {
 	if r.AtOnce < 0 || r.PerGroup < -1 {
@@ -48,7 +48,7 @@ func RecordRounds(d *machine.Definition, r Recording) ([][]int, error) {
 	}
 	var out [][]int
 	for left := rounds; left > 0; left-- {
-		out = append(out, fill(groups, per, atOnce))
+		out = append(out, fill(groups, per, atOnce, left-1))
 	}
 	return out, nil
 }
@@ -83,23 +83,33 @@ func recordGroups(d *machine.Definition, perGroup int) (groups [][]int, per int)
 	return groups, per
 }
 
-// fill takes the tracks of one round, from the groups with the most left, and takes them
-// out of groups.
-func fill(groups [][]int, per, atOnce int) []int {
-	order := make([]int, len(groups))
-	for i := range order {
-		order[i] = i
-	}
-	slices.SortStableFunc(order, func(a, b int) int { return cmp.Compare(len(groups[b]), len(groups[a])) })
+// fill takes the tracks of one round, when so many rounds follow, and takes them out of
+// groups: first what the rounds that follow could not hold of a group, then from the
+// groups with the most left.
+func fill(groups [][]int, per, atOnce, follow int) []int {
 	var round []int
-	// Of each group one after the other: a group whose need is urgent is the longest.
-	for range per {
-		for _, g := range order {
-			if len(groups[g]) > 0 && len(round) < atOnce {
-				round = append(round, groups[g][0])
-				groups[g] = groups[g][1:]
+	taken := make([]int, len(groups))
+	take := func(g int) {
+		round = append(round, groups[g][0])
+		groups[g] = groups[g][1:]
+		taken[g]++
+	}
+	for g := range groups {
+		for len(groups[g]) > per*follow {
+			take(g)
+		}
+	}
+	for len(round) < atOnce {
+		most := -1
+		for g := range groups {
+			if len(groups[g]) > 0 && taken[g] < per && (most < 0 || len(groups[g]) > len(groups[most])) {
+				most = g
 			}
 		}
+		if most < 0 {
+			break
+		}
+		take(most)
 	}
 	slices.Sort(round)
 	return round

@@ -143,7 +143,7 @@ func (l *layout) blocks() []block {
 // rounds of a block: the tracks that its pages are about.
 func (l *layout) rounds(b block) [][]int {
 	switch b.phase {
-	case PhaseReplay, PhaseMeters, PhaseSync:
+	case PhaseReplay, PhaseSync:
 		return l.hear
 	case PhaseRecord, PhaseLast:
 		return l.record
@@ -196,7 +196,7 @@ func (l *layout) place(s *Step, rounds [][]int) int {
 }
 
 func (l *layout) title(p *Page, i, n int) string {
-	names := map[Phase]string{PhaseGates: "Before anything else", PhaseTransport: "Transport", PhaseReplay: "Replay of the test tape", PhaseMeters: "Meters",
+	names := map[Phase]string{PhaseGates: "Before anything else", PhaseTransport: "Transport", PhaseReplay: "Replay of the test tape",
 		PhaseRecord: "Recording", PhaseSync: "Sync", PhaseLast: "What remains", PhaseProof: "Closing proof"}
 	t := names[p.Phase]
 	if p.SpeedCmS > 0 {
@@ -299,7 +299,7 @@ func (l *layout) row(p *Page, s *Step) {
 	}
 	r.Point = s.AtName
 	if s.AtPart != "" {
-		r.Point = s.AtPart + ", " + s.AtName
+		r.Point = s.AtPart + ", " + s.AtName + "; " + reachText(s.Probe)
 	}
 	r.Plays = plays(s.Source)
 	if t.Refused != "" && !s.Gate {

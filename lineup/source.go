@@ -45,7 +45,7 @@ func (b *builder) carrier(s *Step) {
 		b.part(s, programme.Tone, TrebleHz(s.SpeedCmS), trebleLevelDB)
 	case Bias:
 		b.part(s, programme.Staircase, TrebleHz(s.SpeedCmS), trebleLevelDB)
-	case RecordLevel, RecordAgain, NoiseReductionOn, ProofRecordLevel, ProofDistortion:
+	case RecordLevel, RecordAgain, ProofRecordLevel, ProofDistortion:
 		b.part(s, programme.Tone, ref, 0)
 	case ProofCrosstalk:
 		b.part(s, programme.OneTrack, crosstalkHz, 0)
@@ -60,6 +60,9 @@ func (b *builder) carrier(s *Step) {
 		b.part(s, programme.Erase, eraseHz, eraseLevelDB)
 	case ProofNoise:
 		b.part(s, programme.Silence, 0, 0)
+	case NoiseReductionOn:
+		b.part(s, programme.Tone, ref, 0)
+		s.Note = "Noise reduction on for this step alone, for recording and play; then off again."
 	case Erase, Trap, BiasFrequency:
 		s.Note = "Recording, no signal."
 	}
@@ -164,6 +167,9 @@ type TapeAtHand struct {
 	// CertificateDB is the tape's own error, by section name: how much the section is
 	// stronger than stated.
 	CertificateDB map[string]Amount `json:"certificate_db,omitempty"`
+	// FringingDB is the rise of a section on this head where it was measured, by section
+	// name, in place of the computed one.
+	FringingDB map[string]Amount `json:"fringing_db,omitempty"`
 	// AzimuthArcmin is how far the recording itself stands off square, in arcminutes;
 	// positive makes higher tracks later. nil: not known, taken as square.
 	AzimuthArcmin *Amount `json:"azimuth_arcmin,omitempty"`

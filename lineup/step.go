@@ -42,8 +42,10 @@ type Step struct {
 	AtName string `json:"at_name,omitempty"`
 	AtPart string `json:"at_part,omitempty"`
 	Source Source `json:"source"`
-	Reach  Reach  `json:"reach"`
-	Needs  []Need `json:"needs,omitempty"`
+	// Reach is where the trim is, Probe where a test point is.
+	Reach Reach  `json:"reach"`
+	Probe Reach  `json:"probe"`
+	Needs []Need `json:"needs,omitempty"`
 	// Checks are the steps to take again when this one reads out of tolerance.
 	Checks []string `json:"checks,omitempty"`
 	// OnEvidence: left alone unless something points at it.

@@ -227,7 +227,7 @@ func (g *targeter) make() {
 		g.limit("dB", AtMost, tol, "crosstalk at 1 kHz")
 		g.t.Reference = "the same tone on the track where it was recorded"
 	default:
-		g.t.Refused = "a person judges it: there is no figure for it here"
+		g.t.Refused = "a person judges it"
 	}
 }
 
@@ -303,14 +303,8 @@ func (g *targeter) noiseReduction() {
 	}
 }
 
-// bias by its current is where to start; by the tape it is set.
+// bias is set by the tape; its current at a test point is where to start.
 func (g *targeter) bias() {
-	tp, ok := g.d.TestPoint(g.step.At)
-	if ok && g.set.ReadBy == ByInstrument && tp.ExpectedSI().Known {
-		g.point()
-		g.t.Warnings = append(g.t.Warnings, "A current is where to start; the tape decides: set by overbias or flat response.")
-		return
-	}
 	g.t.Unit = "dB"
 	middle, lo, hi, custom := overbias(g.step.SpeedCmS)
 	why := "custom of the speed, over record gaps of 6.3 to 25 µm; it belongs to the tape (from memory, 38.1 cm/s from a handbook)"
@@ -324,7 +318,7 @@ func (g *targeter) bias() {
 		g.t.Measure, g.t.Reference = "response", "the same track's own recording at the reference tone, −20 dB, record treble in the middle"
 		g.t.exact("flat", 0, "cassettes: bias is set for a flat response, record treble in the middle ("+practice+")")
 	}
-	if ok && tp.ExpectedSI().Known {
+	if tp, ok := g.d.TestPoint(g.step.At); ok && tp.ExpectedSI().Known {
 		s := g.expected(tp)
 		g.t.Start = &s
 	}
@@ -444,7 +438,7 @@ func (g *targeter) level() {
 	}
 	g.certificate(at, sec, nil)
 	g.equalisation(at, sec.ToneHz, g.d.Reference.ToneHz)
-	g.fringing(at, sec.ToneHz, 0)
+	g.fringing(at, sec, nil)
 	g.face(sec.ToneHz, 0)
 	if g.step.Kind == Level || g.step.Kind == LevelAgain {
 		if tp, ok := g.d.TestPoint(g.step.At); ok && tp.Expect.SpreadDB > 0 {
@@ -480,7 +474,7 @@ func (g *targeter) response() {
 	g.certificate(at, sec, ref)
 	g.equalisation(at, sec.ToneHz, ref.ToneHz)
 	if g.set.ReadBy == ByInstrument {
-		g.fringing(at, sec.ToneHz, ref.ToneHz)
+		g.fringing(at, sec, ref)
 	}
 	g.face(sec.ToneHz, ref.ToneHz)
 }
@@ -558,33 +552,49 @@ func curve(e tape.Equalisation) string {
 	return fmt.Sprintf("%g and %g µs", e.HighUs, e.LowUs)
 }
 
-// fringing adds the rise of a full-width tape on a narrow track, less that at a
-// reference tone (0: none).
-func (g *targeter) fringing(at *TapeAtHand, hz, refHz float64) {
-	if at.Tape.TrackLayout != testtape.FullWidth || at.Tape.FringingCompensated || g.t.Track == 0 {
+// thinSheet is the side gain of a core that is a thin pole sheet over that of a block
+// with square side walls: a = 0.5 against 0.7698 in e = a/k (the boundary-value problem
+// of package tape). Heads lie between.
+const thinSheet = 0.5 / 0.7698003589195010
+
+// fringing adds the rise of a full-width tape on a narrow track, less that of a
+// reference section where there is one.
+func (g *targeter) fringing(at *TapeAtHand, sec, ref *testtape.Section) {
+	if at.Tape.TrackLayout != testtape.FullWidth || g.t.Track == 0 {
 		return
 	}
-	geo, v := g.d.Geometry(), unit.MetrePerSecond(at.Tape.SpeedCmS/100)
-	gain := func(f float64) (model, most float64) {
-		if f == 0 {
-			return 0, 0
+	if own, ok := at.FringingDB[sec.Name]; ok {
+		if ref != nil {
+			r := at.FringingDB[ref.Name]
+			own.Value, own.Half = own.Value-r.Value, math.Hypot(own.Half, r.Half)
 		}
-		lambda := tape.Wavelength(v, unit.Hertz(f))
-		w := float64(geo.Tracks[g.t.Track-1].Width)
-		// Tape without end on both sides: the most that there can be.
-		return float64(tape.FringingGain(geo, g.t.Track, lambda)), 20 * math.Log10(1+2*float64(tape.SideTapeEnds(unit.Metre(math.Inf(1)), lambda))/w)
+		g.t.amount("fringing", own, "measured on this head")
+		return
 	}
-	m, most := gain(hz)
-	mRef, mostRef := gain(refHz)
-	e := m - mRef
-	if math.IsNaN(e) {
+	if at.Tape.FringingCompensated {
+		return
+	}
+	model, least, most := g.rise(at.Tape, sec.ToneHz)
+	if ref != nil {
+		m, lo, hi := g.rise(at.Tape, ref.ToneHz)
+		model, least, most = model-m, least-lo, most-hi
+	}
+	if math.IsNaN(model) {
 		g.t.Warnings = append(g.t.Warnings, "Fringing left out: the track's place on the tape does not allow it to be computed.")
 		return
 	}
-	// Shields between the cores take some of it; how much is not known, so half of it
-	// is doubted (common practice, no source).
-	lo, hi := math.Min(e/2, most-mostRef), math.Max(e/2, most-mostRef)
-	g.t.add("fringing", e, math.Min(lo, e), math.Max(hi, e), fmt.Sprintf("a tape recorded over its full width plays louder on a track %g mm wide at %s; an estimate at long wavelengths", 1000*float64(geo.Tracks[g.t.Track-1].Width), unit.Frequency(unit.Hertz(hz))))
+	g.t.add("fringing", model, min(model, least, most), max(model, least, most),
+		fmt.Sprintf("a tape recorded over its full width plays louder on a track %g mm wide, the more the lower the tone; computed, less on a head of thin pole sheets; measure it where you can", g.d.Tracks.WidthMm))
+}
+
+// rise is the computed fringing gain at a tone, that of a thin pole sheet, and the most
+// there can be, with tape without end on both sides; in dB.
+func (g *targeter) rise(tp *testtape.Tape, hz float64) (model, least, most float64) {
+	geo, lambda := g.d.Geometry(), tape.Wavelength(unit.MetrePerSecond(tp.SpeedCmS/100), unit.Hertz(hz))
+	model = float64(tape.FringingGain(geo, g.t.Track, lambda))
+	extra := math.Pow(10, model/20) - 1
+	w := float64(geo.Tracks[g.t.Track-1].Width)
+	return model, 20 * math.Log10(1+thinSheet*extra), 20 * math.Log10(1+2*float64(tape.SideTapeEnds(unit.Metre(math.Inf(1)), lambda))/w)
 }
 
 // face adds the interface's response where it was not taken off, less that at a

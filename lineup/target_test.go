@@ -425,6 +425,17 @@ func TestTargetByCapture(t *testing.T) {
 	if out.Unit != "dBFS" || math.Abs(out.Value-(lv.Value-12)) > 1e-9 {
 		t.Errorf("%+v", out)
 	}
+	// Measured on this head, the rise replaces the computed one.
+	own := tapes
+	for i := range own {
+		own[i].FringingDB = map[string]lineup.Amount{"reference 315 Hz": {Value: 0.9, Half: 0.1}, "10 kHz": {Value: 0.05, Half: 0.05}}
+	}
+	if tg := o.Target("level/VRa/2", lineup.Setup{Tapes: own}); math.Abs(tg.Value-0.9) > 1e-9 || math.Abs(tg.Hi-1) > 1e-9 {
+		t.Errorf("%+v", tg)
+	}
+	if tg := o.Target("treble/VRb/2", lineup.Setup{Tapes: own}); math.Abs(tg.Value-(-20.85)) > 1e-9 {
+		t.Errorf("%+v", tg)
+	}
 	if tg := o.Target("azimuth/AZ", lineup.Setup{}); tg.Means == nil || !strings.Contains(tg.Means.Text(), "tracks 1 and 6") || math.Abs(tg.Means.DelayUs-18.9) > 0.1 { // 9.5 µs an arcminute
 		t.Errorf("%+v", tg.Means)
 	}
@@ -454,7 +465,8 @@ func TestJudge(t *testing.T) {
 		mention string
 	}{
 		{both, res(1.2, 0.05), lineup.In, true, ""},
-		{both, res(1.45, 0.05), lineup.Doubt, true, "within the doubt"}, // the target's own doubt reaches the limit
+		{both, res(1.45, 0.05), lineup.Doubt, true, "the target itself"}, // the target's own doubt reaches the limit
+		{both, res(1.45, 0.2), lineup.Doubt, true, "within the doubt"},
 		{both, res(1.55, 0.05), lineup.Doubt, false, "outside"},
 		{both, res(2, 0.05), lineup.Out, false, "+1.00"},
 		{both, res(-0.5, 0.05), lineup.Out, false, "−1.50"},
