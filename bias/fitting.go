@@ -62,6 +62,7 @@ const (
 	badDB                 = 6.0        // how far off a bad reading is, standard deviation
 	levelSD               = 20.0       // of a tone's level: as good as unknown
 	passSD                = 0.07       // of one pass's level re another's: tape along its length
+	dialDrift             = 2.0        // of the dial between passes, over the scatter of a position
 	// The departure of true curves from the hyperbola, dB at the peak and more by a share
 	// of the fall, smooth over so many dB of bias. Chosen on curves of the two other
 	// families that the tests draw, so that intervals cover: with shares of 0.03, 0.06,
@@ -236,15 +237,19 @@ func (h hypothesis) x(f *fitting, i int) float64 {
 func (v *voice) covariance(f *fitting, h hypothesis, factor float64) [][]float64 {
 	k := square(len(v.rows))
 	pos := f.trim.scatter() * f.trim.Law.SpanDB
-	lash := pos // of one pass's dial against another's
-	many := f.rows[len(f.rows)-1].pass > 0
+	// Positions count as in the last pass, which is how the trim stands now; earlier ones
+	// may have been another by what turning to and fro loses.
+	lash, last := dialDrift*pos, f.rows[len(f.rows)-1].pass
 	for i := range k {
 		ri, xi := f.rows[v.rows[i]], h.x(f, v.rows[i])
 		for j := range k {
 			rj, xj := f.rows[v.rows[j]], h.x(f, v.rows[j])
 			k[i][j] = levelSD*levelSD + v.depart[i]*v.depart[j]*alike(xi, xj)
-			if many && ri.pass == rj.pass {
-				k[i][j] += passSD*passSD + v.slope[i]*v.slope[j]*lash*lash
+			if last > 0 && ri.pass == rj.pass {
+				k[i][j] += passSD * passSD
+				if ri.pass < last {
+					k[i][j] += v.slope[i] * v.slope[j] * lash * lash
+				}
 			}
 		}
 		e := factor * v.sd[i]

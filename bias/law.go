@@ -13,17 +13,18 @@ import (
 // more, as of a trim whose current is linear in its position.
 type Law struct {
 	SpanDB float64 `json:"span_db"`
-	// Spread is the half width of the 95 % interval of the span, relative.
+	// Spread is how far the span may be off either way, relative: ±0.25 is 25 %, taken as
+	// a rectangle.
 	Spread float64 `json:"spread"`
 	Bend   float64 `json:"bend"`
 	// BendSD is the standard deviation of Bend.
 	BendSD float64 `json:"bend_sd"`
 }
 
-// UsualLaw is believed of a trim of which nothing is known: 8 dB from stop to stop
-// within 25 %, bent half as much as that of a current linear in position. Common
-// practice, no source.
-func UsualLaw() Law { return Law{SpanDB: 8, Spread: 0.25, Bend: 0.2, BendSD: 0.15} }
+// UsualLaw is believed of a trim of which nothing is known: 8 dB from stop to stop within
+// 25 %, bent a little as that of a current linear in position is, a taper of 1 to 3 either
+// way being possible. Common practice, no source.
+func UsualLaw() Law { return Law{SpanDB: 8, Spread: 0.25, Bend: 0.1, BendSD: 0.25} }
 
 func (l Law) check() error {
 	if !(l.SpanDB > 0 && l.SpanDB <= 60) || !(l.Spread >= 0 && l.Spread < 1) || !(math.Abs(l.Bend) < 0.9) || !(l.BendSD >= 0 && l.BendSD < 1) {
@@ -56,7 +57,7 @@ func (l Law) Position(db float64) float64 {
 }
 
 // logSD is the standard deviation of the logarithm of the slope.
-func (l Law) logSD() float64 { return math.Log1p(l.Spread) / 1.96 }
+func (l Law) logSD() float64 { return math.Log1p(l.Spread) / math.Sqrt(3) }
 
 // BiasReading is bias read at a test point with the trim at a position, in any unit that
 // is proportional to the bias current and the same for all readings of the trim: a meter
@@ -113,7 +114,7 @@ func (l Law) Learn(readings []BiasReading) Law {
 		return l // readings that no trim makes
 	}
 	out := Law{SpanDB: span, Bend: c / span}
-	out.Spread = math.Expm1(1.96 * math.Sqrt(cov[1][1]) / span)
+	out.Spread = math.Expm1(math.Sqrt(3*cov[1][1]) / span)
 	out.BendSD = math.Sqrt(math.Max(0, cov[2][2]+out.Bend*out.Bend*cov[1][1]-2*out.Bend*cov[1][2])) / span
 	if out.check() != nil {
 		return l

@@ -66,17 +66,6 @@ func delayNote(speedCmS float64) string {
 	return fmt.Sprintf("with heads 35 mm apart %.1f s", 3.5/speedCmS)
 }
 
-func (t Trim) more() string {
-	if t.Sign < 0 {
-		return "counter-clockwise"
-	}
-	return "clockwise"
-}
-
-func (t Trim) less() string {
-	return Trim{Sign: -t.Sign}.more()
-}
-
 // listed writes "a, b and c".
 func listed(words []string) string {
 	s := ""

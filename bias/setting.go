@@ -240,14 +240,9 @@ func middle(x []float64) float64 {
 
 // settingSteps is what the person does.
 func (c *Curve) settingSteps(s Setting) []string {
-	way := "clockwise"
-	back := "counter-clockwise"
-	if c.Trim.Sign < 0 {
-		way, back = back, way
-	}
 	return []string{
 		burns,
-		fmt.Sprintf("Track %d, trim %s: turn %s well below %s, then slowly %s up to it and no farther, so that the trim's play is taken up as it was in the staircase.", c.Trim.Track, c.Trim.ID, back, s.At.Words, way),
+		fmt.Sprintf("Track %d, trim %s: turn %s well below %s, then slowly %s up to it and no farther, so that the trim's play is taken up as it was in the staircase.", c.Trim.Track, c.Trim.ID, c.Trim.less(), s.At.Words, c.Trim.more()),
 		fmt.Sprintf("Expect %s: %s.", s.Aim.words(), figure(s.Fall)),
 		"Record again, replay, and compare. Bias moves record level and treble: set record level next, then record treble, then try bias once more.",
 	}

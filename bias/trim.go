@@ -15,8 +15,10 @@ import (
 type Trim struct {
 	ID    string `json:"id"`
 	Track int    `json:"track"` // from 1
-	// Turns is the travel from stop to stop of a multi-turn adjuster; 0: a single turn
-	// from 7 o'clock to 5 o'clock, named by the face of a clock.
+	// Turns is the travel from stop to stop of a multi-turn adjuster, whose slot does not
+	// tell where it stands: its positions are named in turns from Now, which is 0.5 where
+	// nobody knows. 0: a single turn from 7 o'clock to 5 o'clock, named by the face of a
+	// clock.
 	Turns float64 `json:"turns,omitempty"`
 	// Sign is +1 where clockwise raises the bias, -1 where it lowers it.
 	Sign int `json:"sign"`
@@ -105,15 +107,23 @@ func spanOf(text string) (db float64, ok bool) {
 // o'clock. Common practice, no source.
 const firstHour, hours = 7.0, 10.0
 
-// Words names a position as a hand finds it: "9:30" on the face of a clock, or turns
-// from the counter-clockwise stop.
+// Words names a position as a hand finds it: "9:30 o'clock", or "1.25 turns clockwise of
+// where it stood".
 func (t Trim) Words(position float64) string {
+	if t.Turns > 0 {
+		n := (position - t.Now) * t.Turns
+		way := t.more()
+		if n < 0 {
+			way = t.less()
+		}
+		if math.Abs(n) < 0.005 {
+			return "where it stood"
+		}
+		return fmt.Sprintf("%.2f turns %s of where it stood", math.Abs(n), way)
+	}
 	clockwise := position
 	if t.Sign < 0 {
 		clockwise = 1 - position
-	}
-	if t.Turns > 0 {
-		return strconv.FormatFloat(math.Round(clockwise*t.Turns*100)/100, 'f', 2, 64) + " turns from the counter-clockwise stop"
 	}
 	minutes := int(math.Round((firstHour + clockwise*hours) * 12)) // of five
 	h := minutes / 12 % 12
@@ -122,6 +132,16 @@ func (t Trim) Words(position float64) string {
 	}
 	return fmt.Sprintf("%d:%02d o'clock", h, minutes%12*5)
 }
+
+// more and less are the ways to turn.
+func (t Trim) more() string {
+	if t.Sign < 0 {
+		return "counter-clockwise"
+	}
+	return "clockwise"
+}
+
+func (t Trim) less() string { return Trim{Sign: -t.Sign}.more() }
 
 // least is the finest step that a hand sets, a share of the travel: a quarter of an
 // hour, or a sixteenth of a turn.
