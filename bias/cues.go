@@ -12,7 +12,6 @@ import (
 func (p *Plan) Cues(track int) []Cue {
 	t := p.Tracks[track]
 	start, part := p.staircase()
-	tone := "tone"
 	var out []Cue
 	say := func(at float64, format string, a ...any) {
 		out = append(out, Cue{max(0, at), fmt.Sprintf(format, a...)})
@@ -25,7 +24,7 @@ func (p *Plan) Cues(track int) []Cue {
 		say(at-3, "Three.")
 		say(at-2, "Two.")
 		say(at-1, "One.")
-		say(at, "The %s stops for a moment: now. Step %d of %d: turn up to %s, within %.0f seconds.", tone, k+1, len(t.Positions), t.Words[k], turnSeconds(part.StepSeconds))
+		say(at, "The tone stops for a moment: now. Step %d of %d: turn up to %s, within %.0f seconds.", k+1, len(t.Positions), t.Words[k], turnSeconds(part.StepSeconds))
 	}
 	say(start+part.Seconds, "Staircase ends. Take the tool off.")
 	return out

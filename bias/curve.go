@@ -34,6 +34,7 @@ func (h hyperbola) at(u float64) float64 {
 type shape struct {
 	logCurvature, curvatureSD float64
 	logRatio, ratioSD         float64
+	flat                      bool // a low tone's: broad, and its departure slow
 }
 
 // A tone's curve is the sharper the shorter its wave. Where the wave is halved the usual
@@ -50,7 +51,8 @@ func shapeOf(lambda float64) shape {
 	treble := lambda < 100e-6
 	s := shape{logCurvature: math.Log(curvatureAt38um) + curvatureExponent*math.Log(lambda/38.1e-6), curvatureSD: 0.5, logRatio: math.Log(1.5), ratioSD: 0.4}
 	if !treble {
-		s.logRatio, s.ratioSD = math.Log(2.5), 0.5
+		s.flat = true
+		s.logRatio, s.ratioSD, s.curvatureSD = math.Log(1.8), 0.6, 0.6
 	}
 	return s
 }

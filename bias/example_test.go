@@ -33,13 +33,13 @@ func Example() {
 		fmt.Println(err)
 		return
 	}
-	fmt.Println(curve.Verdict, "near", curve.Peak.Words)
+	fmt.Printf("%s at %.1f of the travel\n", curve.Verdict, curve.Peak.Position)
 	set := curve.Set(want.Aim)
-	fmt.Println("set to", set.At.Words)
+	fmt.Printf("set to %.1f of it\n", set.At.Position)
 	fmt.Printf("expect a fall between %.0f and %.0f dB\n", set.Fall.Lo, set.Fall.Hi)
 	// Output:
 	// turn to [7:45 o'clock 8:45 o'clock 9:45 o'clock 10:45 o'clock 12:00 o'clock 1:00 o'clock 2:15 o'clock]
-	// peak near 10:55 o'clock
-	// set to 1:35 o'clock
+	// peak at 0.4 of the travel
+	// set to 0.7 of it
 	// expect a fall between 2 and 4 dB
 }

@@ -149,7 +149,7 @@ func TestSevenSteps(t *testing.T) {
 		t.Run(c.name, func(t *testing.T) {
 			var peaks, falls, biases []float64
 			var peak, peakDB, set, fall tally
-			n, none := runs(60, 500), 0
+			n, none := runs(50, 500), 0
 			for seed := range n {
 				b := newBench(seed, c.spread, c.play)
 				got, err := Fit(b.trim, studio, b.record(b.positions(t)))
@@ -203,7 +203,7 @@ func TestSecondStaircase(t *testing.T) {
 	var peaks, falls, biases, ratio []float64
 	var set, fall tally
 	w := Want{Tones: studio, Aim: Aim{FallDB: 3}}
-	n := runs(30, 300)
+	n := runs(20, 100)
 	for seed := range n {
 		b := newBench(seed, 0.25, 0.03)
 		first := b.record(b.positions(t))
@@ -252,7 +252,7 @@ func TestSecondStaircase(t *testing.T) {
 
 // One bad step is found, left out, and does not move the peak.
 func TestBadStep(t *testing.T) {
-	found, n := 0, runs(30, 200)
+	found, n := 0, runs(20, 100)
 	var errs []float64
 	for seed := range n {
 		b := newBench(seed, 0.25, 0.03)
@@ -280,7 +280,7 @@ func TestBadStep(t *testing.T) {
 
 // A missed mark is found where the curve is steep enough to show it, and the peak stays.
 func TestMissedMark(t *testing.T) {
-	named, wrong, n := 0, 0, runs(30, 200)
+	named, wrong, n := 0, 0, runs(20, 100)
 	var errs []float64
 	for seed := range n {
 		b := newBench(seed, 0.25, 0.03)
@@ -318,7 +318,7 @@ func TestMissedMark(t *testing.T) {
 
 // With nothing wrong hardly a step is left out.
 func TestNothingLeftOut(t *testing.T) {
-	false1, n := 0, runs(30, 200)
+	false1, n := 0, runs(20, 100)
 	for seed := range n {
 		b := newBench(1000+seed, 0.25, 0.03)
 		c, err := Fit(b.trim, studio, b.record(b.positions(t)))

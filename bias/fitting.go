@@ -11,7 +11,6 @@ import (
 type row struct {
 	pass, step  int
 	x           float64 // bias by the law, dB
-	before      float64 // that of the step before in the pass; NaN for the first
 	treble, low *Level
 }
 
@@ -39,6 +38,9 @@ type voice struct {
 	slope  []float64 // dB of output per dB of bias near each, for errors of position
 	prior  shape
 	depart []float64 // standard deviation of the departure at each, dB
+	least  float64   // of it
+	share  float64   // of the fall that is added to it
+	length float64   // over which it is alike, dB of bias
 	peaks  []float64 // grid, dB
 	shapes []node
 }
@@ -67,7 +69,7 @@ const (
 	// of the fall, smooth over so many dB of bias. Chosen on curves of the two other
 	// families that the tests draw, so that intervals cover: with shares of 0.03, 0.06,
 	// 0.1 and 0.15 those of a set bias held the truth in 85, 93, 97 and over 99 of 100.
-	departureDB, departureShare, departureLength = 0.06, 0.12, 2.5
+	leastDepart, departureShare, departureLength = 0.06, 0.12, 2.5
 
 	drawCount = 800
 )
@@ -80,14 +82,12 @@ func factorPrior(f float64) float64 { return -0.5 * math.Pow(math.Log(f)/0.35, 2
 func newFitting(trim Trim, tones Tones, passes []Staircase) *fitting {
 	f := &fitting{trim: trim, tones: tones, lo: math.Inf(1), hi: math.Inf(-1)}
 	for q, s := range passes {
-		before := math.NaN()
 		for i, r := range s.Readings {
 			x := trim.Law.DB(r.Position)
-			w := row{pass: q, step: i, x: x, before: before, treble: r.Treble, low: r.Low}
+			w := row{pass: q, step: i, x: x, treble: r.Treble, low: r.Low}
 			if tones.LowHz == 0 {
 				w.low = nil
 			}
-			before = x
 			f.rows = append(f.rows, w)
 			if r.Treble != nil {
 				f.lo, f.hi = math.Min(f.lo, x), math.Max(f.hi, x)
@@ -107,7 +107,10 @@ func newFitting(trim Trim, tones Tones, passes []Staircase) *fitting {
 func (f *fitting) hasLow() bool { return len(f.voices) > 1 }
 
 func (f *fitting) voice(of func(row) *Level, prior shape) *voice {
-	v := &voice{prior: prior}
+	v := &voice{prior: prior, least: leastDepart, share: departureShare, length: departureLength}
+	if prior.flat {
+		v.least, v.share = v.least/2, 0.18
+	}
 	for i, r := range f.rows {
 		if l := of(r); l != nil {
 			v.rows = append(v.rows, i)
@@ -117,7 +120,7 @@ func (f *fitting) voice(of func(row) *Level, prior shape) *voice {
 	}
 	for k := range v.rows {
 		v.slope = append(v.slope, v.slopeNear(f, k))
-		v.depart = append(v.depart, departureSD(slices.Max(v.y)-v.y[k]))
+		v.depart = append(v.depart, v.departureSD(slices.Max(v.y)-v.y[k]))
 	}
 	// The law's slope stretches the axis, and with its square the curvature.
 	r := f.trim.Law.logSD()
@@ -159,7 +162,8 @@ func (f *fitting) tooLittle() string {
 	if f.hi-f.lo < 1.5 {
 		return fmt.Sprintf("the staircase spans %.1f dB of bias by the trim's law: too little to see a peak; take wider steps", f.hi-f.lo)
 	}
-	lo, hi, sd := slices.Min(v.y), slices.Max(v.y), slices.Max(v.sd)
+	sds := slices.Sorted(slices.Values(v.sd))
+	lo, hi, sd := slices.Min(v.y), slices.Max(v.y), quantile(sds, 0.5)
 	if hi-lo < math.Max(0.25, 3*sd) {
 		return fmt.Sprintf("the treble moves by %.2f dB over the whole staircase, no more than it scatters: is it this track's bias trim, was record on, is the bias feed whole?", hi-lo)
 	}
@@ -187,7 +191,7 @@ func (f *fitting) run() {
 	hyps = t.kept()
 	f.lowPeaks(0.2)
 	t = f.table(hyps, factors)
-	f.at = line(math.Min(f.lo, lo)-1, math.Max(f.hi, hi)+4, 0.2)
+	f.at = line(math.Min(f.lo, lo)-1, math.Max(f.hi, hi)+4, 0.3)
 	f.marginals(t)
 	t.draw()
 }
@@ -217,21 +221,23 @@ func (f *fitting) hypotheses() []hypothesis {
 	out := []hypothesis{{-1, -1, math.Log(1 - badPrior - missedPrior)}}
 	for i, r := range f.rows {
 		out = append(out, hypothesis{i, -1, math.Log(badPrior / n)})
-		if !math.IsNaN(r.before) {
+		if r.step > 0 {
 			out = append(out, hypothesis{-1, i, math.Log(missedPrior / n)})
 		}
 	}
 	return out
 }
 
-// x is where row i stood under a hypothesis.
-func (h hypothesis) x(f *fitting, i int) float64 {
-	r := f.rows[i]
-	if h.missed >= 0 && r.pass == f.rows[h.missed].pass && i >= h.missed {
-		return r.before
+// stood is the row whose position row i had under a hypothesis.
+func (h hypothesis) stood(f *fitting, i int) int {
+	if h.missed >= 0 && f.rows[i].pass == f.rows[h.missed].pass && i >= h.missed {
+		return i - 1
 	}
-	return r.x
+	return i
 }
+
+// x is where row i stood under a hypothesis.
+func (h hypothesis) x(f *fitting, i int) float64 { return f.rows[h.stood(f, i)].x }
 
 // covariance of a voice's readings about the hyperbola, level and departure included.
 func (v *voice) covariance(f *fitting, h hypothesis, factor float64) [][]float64 {
@@ -244,7 +250,7 @@ func (v *voice) covariance(f *fitting, h hypothesis, factor float64) [][]float64
 		ri, xi := f.rows[v.rows[i]], h.x(f, v.rows[i])
 		for j := range k {
 			rj, xj := f.rows[v.rows[j]], h.x(f, v.rows[j])
-			k[i][j] = levelSD*levelSD + v.depart[i]*v.depart[j]*alike(xi, xj)
+			k[i][j] = levelSD*levelSD + v.depart[i]*v.depart[j]*v.alike(xi, xj)
 			if last > 0 && ri.pass == rj.pass {
 				k[i][j] += passSD * passSD
 				if ri.pass < last {
@@ -262,15 +268,15 @@ func (v *voice) covariance(f *fitting, h hypothesis, factor float64) [][]float64
 }
 
 // alike is the correlation of the departure at two places.
-func alike(a, b float64) float64 {
-	z := (a - b) / departureLength
+func (v *voice) alike(a, b float64) float64 {
+	z := (a - b) / v.length
 	return math.Exp(-z * z / 2)
 }
 
 // departureSD is the standard deviation of the departure where the output has fallen by
 // so many dB from the top.
-func departureSD(fallDB float64) float64 {
-	return math.Hypot(departureDB, departureShare*fallDB)
+func (v *voice) departureSD(fallDB float64) float64 {
+	return math.Hypot(v.least, v.share*fallDB)
 }
 
 // departAt is that at any place: between the readings straight from one to the next,
@@ -290,13 +296,13 @@ func (v *voice) departAt(f *fitting, x float64) float64 {
 	best := slices.Max(v.y)
 	switch {
 	case l < 0:
-		return departureSD(best - v.y[h] + math.Max(0, v.slope[h])*(f.rows[v.rows[h]].x-x))
+		return v.departureSD(best - v.y[h] + math.Max(0, v.slope[h])*(f.rows[v.rows[h]].x-x))
 	case h < 0:
-		return departureSD(best - v.y[l] + math.Max(0, -v.slope[l])*(x-f.rows[v.rows[l]].x))
+		return v.departureSD(best - v.y[l] + math.Max(0, -v.slope[l])*(x-f.rows[v.rows[l]].x))
 	}
 	a, b := f.rows[v.rows[l]].x, f.rows[v.rows[h]].x
 	y := v.y[l] + (v.y[h]-v.y[l])*(x-a)/(b-a)
-	return departureSD(best - y)
+	return v.departureSD(best - y)
 }
 
 // miss is how far row i lies off the mean of the draws, dB.

@@ -3,6 +3,7 @@ package bias
 import (
 	"fmt"
 	"math"
+	"slices"
 
 	"headstack/measure"
 )
@@ -33,17 +34,18 @@ func (p *Plan) Heard(rep measure.Report, track int, written []float64) (s Stairc
 		s.Readings = append(s.Readings, Reading{Position: x})
 	}
 	found := false
-	for _, tr := range rep.Traces {
+	for _, tr := range rep.Traces { // a trace each tone
 		if tr.Name != "staircase" || tr.Track != track {
 			continue
 		}
 		doubts = append(doubts, tr.Warnings...)
+		sd := pooledSD(tr.Points)
 		for _, pt := range tr.Points {
 			k := int(math.Round(pt.X)) - 1
 			if k < 0 || k >= len(at) {
 				return Staircase{}, doubts, fmt.Errorf("%w: step %d of %d", ErrReadings, k+1, len(at))
 			}
-			l := &Level{Value: pt.Y, SD: (pt.Hi - pt.Lo) / 2 / 1.96}
+			l := &Level{Value: pt.Y, SD: sd}
 			switch tr.ToneHz {
 			case p.Want.Tones.TrebleHz:
 				s.Readings[k].Treble, found = l, true
@@ -57,3 +59,22 @@ func (p *Plan) Heard(rep measure.Report, track int, written []float64) (s Stairc
 	}
 	return s, doubts, nil
 }
+
+// pooledSD is the standard deviation of a step, from the intervals of all of them: each
+// rests on two seconds or so, in which the level wanders a few times at most, and is by
+// itself off by large factors either way. A drop-out is for the fit to find.
+func pooledSD(points []measure.Point) float64 {
+	var v []float64
+	for _, p := range points {
+		v = append(v, (p.Hi-p.Lo)/2/1.96)
+	}
+	if len(v) == 0 {
+		return 0
+	}
+	slices.Sort(v)
+	return math.Max(leastHeardSD, quantile(v, 0.5))
+}
+
+// leastHeardSD is what the coating's unevenness leaves of a level over two seconds, dB.
+// Common practice, no source.
+const leastHeardSD = 0.05

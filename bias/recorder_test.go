@@ -105,9 +105,9 @@ func TestOnARecorder(t *testing.T) {
 	if !ok {
 		t.Fatal("no such definition")
 	}
-	seeds := 8
+	seeds := 4
 	if os.Getenv("HEADSTACK_LONG") == "1" {
-		seeds = 30
+		seeds = 20
 	}
 	want := studioWant
 	want.Aim.FallDB = 3 // what the recorder's tape wants

@@ -83,7 +83,11 @@ func (c *Curve) Set(aim Aim) Setting {
 		s.Fall.Refused = s.Refused
 		return s
 	}
-	if at.Position > c.last()+0.01 {
+	if past := c.Trim.Law.DB(clamp(at.Position)) - c.Trim.Law.DB(c.last()); past > farthestDB {
+		s.At, s.Refused = nil, fmt.Sprintf("%s would be %.1f dB of bias past the last reading at %s: take a staircase that goes there", aim.words(), past, c.Trim.Words(clamp(c.last())))
+		s.Fall.Refused = s.Refused
+		return s
+	} else if past > 0.1 {
 		s.Warnings = append(s.Warnings, fmt.Sprintf("the setting lies past the last reading at %s: it rests on the shape of the curve; take another staircase about it", c.Trim.Words(clamp(c.last()))))
 	}
 	lo, _ := c.met(f, aim.LoDB)
@@ -93,6 +97,10 @@ func (c *Curve) Set(aim Aim) Setting {
 	s.Steps = c.settingSteps(s)
 	return s
 }
+
+// farthestDB is how far past the last reading a setting may lie, dB of bias by the law:
+// farther it would rest on the shape alone.
+const farthestDB = 1.5
 
 func (a Aim) zero() string {
 	switch a.Recipe {

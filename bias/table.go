@@ -37,13 +37,17 @@ func (f *fitting) table(hyps []hypothesis, factors []float64) *table {
 	if f.hasLow() {
 		t.link = f.link()
 	}
+	models := make([][]float64, len(f.voices))
+	for i, v := range f.voices {
+		models[i] = v.model(f)
+	}
 	var usual [][]float64 // rests with each step where it was put
 	for _, h := range hyps {
 		curves := usual
 		if curves == nil || h.missed >= 0 {
 			curves = nil
-			for _, v := range f.voices {
-				curves = append(curves, v.rests(f, h))
+			for i, v := range f.voices {
+				curves = append(curves, v.rests(f, h, models[i]))
 			}
 			if h.missed < 0 {
 				usual = curves
@@ -77,19 +81,29 @@ func (f *fitting) link() [][]float64 {
 	return out
 }
 
-// rests are the readings less the hyperbola, for each peak and shape in turn.
-func (v *voice) rests(f *fitting, h hypothesis) []float64 {
-	n := len(v.rows)
-	out := make([]float64, 0, len(v.peaks)*len(v.shapes)*n)
-	x := make([]float64, n)
-	for k, i := range v.rows {
-		x[k] = h.x(f, i)
-	}
+// model is the hyperbola at every row, for each peak and shape in turn.
+func (v *voice) model(f *fitting) []float64 {
+	out := make([]float64, 0, len(v.peaks)*len(v.shapes)*len(f.rows))
 	for _, p := range v.peaks {
 		for _, s := range v.shapes {
-			for k := range n {
-				out = append(out, v.y[k]-s.h.at(x[k]-p))
+			for _, r := range f.rows {
+				out = append(out, s.h.at(r.x-p))
 			}
+		}
+	}
+	return out
+}
+
+// rests are the readings less the model, for each peak and shape in turn.
+func (v *voice) rests(f *fitting, h hypothesis, model []float64) []float64 {
+	stood := make([]int, len(v.rows))
+	for k, i := range v.rows {
+		stood[k] = h.stood(f, i)
+	}
+	out := make([]float64, 0, len(v.peaks)*len(v.shapes)*len(v.rows))
+	for at := 0; at < len(model); at += len(f.rows) {
+		for k, i := range stood {
+			out = append(out, v.y[k]-model[at+i])
 		}
 	}
 	return out
@@ -259,7 +273,7 @@ func newContinuation(f *fitting, v *voice, c *cell, chol lower) *continuation {
 	for j, x := range f.at {
 		sd[j] = v.departAt(f, x)
 		for i, at := range v.rows {
-			k[i] = levelSD*levelSD + sd[j]*v.depart[i]*alike(x, c.hyp.x(f, at))
+			k[i] = levelSD*levelSD + sd[j]*v.depart[i]*v.alike(x, c.hyp.x(f, at))
 		}
 		col := make([]float64, n)
 		chol.whiten(k, col)
@@ -268,7 +282,7 @@ func newContinuation(f *fitting, v *voice, c *cell, chol lower) *continuation {
 	cov := square(len(f.at))
 	for i, a := range f.at {
 		for j, b := range f.at[:i+1] {
-			cov[i][j] = levelSD*levelSD + sd[i]*sd[j]*alike(a, b) - dot(s.cols[i], s.cols[j])
+			cov[i][j] = levelSD*levelSD + sd[i]*sd[j]*v.alike(a, b) - dot(s.cols[i], s.cols[j])
 		}
 		cov[i][i] += 1e-6 // a thousandth of a decibel, so that rounding leaves it definite
 	}

@@ -31,7 +31,7 @@ type Trim struct {
 }
 
 // hand is the standard deviation with which an eye puts a trimmer to a mark, a share of
-// the travel: half a degree of arc in a hundred. Common practice, no source.
+// the travel: 1.5 degrees of a single turn. Common practice, no source.
 const hand = 0.005
 
 const usualBacklash = 0.03
