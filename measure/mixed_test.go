@@ -403,3 +403,53 @@ func TestStaircase(t *testing.T) {
 		}
 	}
 }
+
+// Two tones give a trace each, both re the low one at the first step, so that treble that
+// comes back 3 dB lower reads so although it was recorded 4 dB higher.
+func TestStaircaseOfTwoTones(t *testing.T) {
+	const steps, each = 5, 4.0
+	tones := []programme.Sine{{Hz: 3000, LevelDB: -10}, {Hz: 400, LevelDB: -14}}
+	p := partsProgramme(1, programme.Part{Name: "bias", Kind: programme.Staircase, Seconds: steps * each, StepSeconds: each, All: tones})
+	sound := func(k int) (*memory, finding) {
+		q := *p
+		q.Parts = []programme.Part{p.Parts[0]}
+		q.Parts[0].All = tones[k : k+1]
+		return mixed{p: &q, rate: 8000, speed: 0.99, noise: 1e-4, seed: uint64(k), mix: func(int, int) complex128 { return 1 }}.render()
+	}
+	treble, f := sound(0)
+	low, _ := sound(1)
+	want := [2][steps]float64{}
+	for k := range steps {
+		want[0][k], want[1][k] = -3-0.3*float64((k-1)*(k-1)), -0.1*float64((k-3)*(k-3))
+		from, to := int((f.places[0].startS+float64(k)*each/0.99)*8000), int((f.places[0].startS+float64(k+1)*each/0.99)*8000)
+		for i := from; i < to && i < len(low.ch[0]); i++ {
+			x := math.Pow(10, want[0][k]/20)*treble.ch[0][i] + math.Pow(10, want[1][k]/20)*low.ch[0][i]
+			if s := float64(i-from) / 8000; s < 1.2 && k > 0 {
+				x *= s / 1.2 // a hand still turns: not to be measured
+			}
+			treble.ch[0][i] = x
+		}
+	}
+	rep, err := recording(context.Background(), []Source{treble.source("x")}, p, Options{}, whereTold(f))
+	if err != nil {
+		t.Fatal(err)
+	}
+	seen := 0
+	for _, tr := range rep.Traces {
+		if tr.Name != "staircase" {
+			continue
+		}
+		if tr.ToneHz != tones[seen].Hz || len(tr.Points) != steps || !strings.Contains(tr.Reference, "400 Hz") {
+			t.Fatalf("trace %d: %g Hz, %d points, re %q, %v", seen, tr.ToneHz, len(tr.Points), tr.Reference, tr.Warnings)
+		}
+		for k, pt := range tr.Points {
+			if d := want[seen][k] - want[1][0]; math.Abs(pt.Y-d) > 0.03 {
+				t.Errorf("%g Hz, step %d: %.3f dB, want %.3f", tr.ToneHz, k+1, pt.Y, d)
+			}
+		}
+		seen++
+	}
+	if seen != 2 {
+		t.Errorf("%d traces, want 2", seen)
+	}
+}
