@@ -9,6 +9,12 @@
 //     blocked or not needed, and why; [Stale] what a turned trim makes stale.
 //   - [Order.Target] is what a step should read, with its arithmetic line by line;
 //     [Judge] holds a reading against it.
+//   - [RecordRounds] and [HearRounds] share the tracks over as few recordings and passes
+//     as can be; [Solve] makes levels and delays of passes over two paths and takes the
+//     error between these off; [Order.TapePasses] counts what the good test tape must give.
+//   - [Order.Proof] is the closing proof, with the case closed, and what still keeps the
+//     job from being done; [NewSoak] plans the hours after it.
+//   - [Order.Sheet] is all of it as pages of rows, for paper.
 //
 // # Units and signs
 //

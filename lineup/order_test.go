@@ -1,10 +1,15 @@
 package lineup_test
 
 import (
+	"encoding/json"
 	"errors"
 	"fmt"
+	"reflect"
+	"regexp"
 	"slices"
 	"testing"
+
+	"pgregory.net/rapid"
 
 	"headstack/lineup"
 	"headstack/machine"
@@ -99,6 +104,118 @@ func TestSequence(t *testing.T) {
 		if !slices.Equal(got[:len(want)], want) {
 			t.Errorf("%s:\n got %v\nwant %v", name, got[:len(want)], want)
 		}
+	}
+}
+
+// Definitions with parts left out still give an order without a cycle that can be
+// finished, every trim that is left in it once.
+func TestOrderOfPoorDefinitions(t *testing.T) {
+	for _, name := range recorders {
+		whole, _ := machine.Builtin(name)
+		rapid.Check(t, func(t *rapid.T) {
+			d := bare(whole)
+			d.Trims = some(t, "trim", whole.Trims)
+			d.TestPoints = some(t, "point", whole.TestPoints)
+			d.Heads = some(t, "head", whole.Heads)
+			d.Groups = some(t, "group", whole.Groups)
+			d.Speeds = some(t, "speed", whole.Speeds)
+			d.Tracks.Count = rapid.IntRange(1, whole.Tracks.Count).Draw(t, "tracks")
+			o, err := lineup.New(&d, lineup.Options{})
+			if len(d.Speeds) == 0 {
+				if !errors.Is(err, lineup.ErrDefinition) {
+					t.Fatalf("%v", err)
+				}
+				return
+			}
+			if err != nil {
+				t.Fatal(err)
+			}
+			at, trims := map[string]int{}, 0
+			for i, s := range o.Steps {
+				if _, twice := at[s.ID]; twice {
+					t.Fatalf("two steps %s", s.ID)
+				}
+				at[s.ID] = i
+				for _, n := range s.Needs {
+					if j, ok := at[n.Step]; !ok || j >= i {
+						t.Fatalf("%s needs %s", s.ID, n.Step)
+					}
+				}
+				if s.Trim != "" {
+					trims++
+				}
+			}
+			for _, tr := range d.Trims {
+				trims -= len(d.ReplicaKeys(tr.Each))
+			}
+			if trims != 0 {
+				t.Fatalf("%d steps of trims too many", trims)
+			}
+			for _, s := range o.Steps {
+				if tg := o.Target(s.ID, lineup.Setup{}); tg.Refused == "" && len(tg.Lines) == 0 {
+					t.Fatalf("%+v", tg)
+				}
+			}
+			if log := finish(t, o, &d, nil); !o.Status(log).Complete() {
+				t.Fatal("not complete")
+			}
+			if _, err := o.Sheet(lineup.SheetOptions{Hearing: lineup.Hearing{AtOnce: 2}}); err != nil {
+				t.Fatal(err)
+			}
+		})
+	}
+}
+
+// bare is a copy without what loading remembers of the whole.
+func bare(d *machine.Definition) machine.Definition {
+	var out machine.Definition
+	from, to := reflect.ValueOf(d).Elem(), reflect.ValueOf(&out).Elem()
+	for i := range from.NumField() {
+		if to.Type().Field(i).IsExported() {
+			to.Field(i).Set(from.Field(i))
+		}
+	}
+	return out
+}
+
+// some leaves a part of a list out.
+func some[T any](t *rapid.T, what string, list []T) []T {
+	var out []T
+	for _, x := range list {
+		if rapid.Bool().Draw(t, what) {
+			out = append(out, x)
+		}
+	}
+	return out
+}
+
+// Every name in the JSON of what callers keep or show is snake_case.
+func TestJSONNames(t *testing.T) {
+	o, d, tapes := bench(t, "octogrange")
+	log := finish(t, o, d, nil)
+	sheet, err := o.Sheet(lineup.SheetOptions{Hearing: lineup.Hearing{AtOnce: 8}})
+	if err != nil {
+		t.Fatal(err)
+	}
+	passes, err := o.TapePasses(lineup.Hearing{AtOnce: 2})
+	if err != nil {
+		t.Fatal(err)
+	}
+	set := lineup.Setup{Tapes: tapes}
+	snake := regexp.MustCompile(`"[A-Za-z0-9_]*[A-Z][A-Za-z0-9_]*":`)
+	for _, v := range []any{o, log, sheet, passes, lineup.NewSoak(d, 4), o.Proof(log, set, lineup.NewSoak(d, 4)), o.Stale("B38", "3"), o.Target("azimuth/AZP", set), o.Target("level/LEV/1", set), set} {
+		data, err := json.Marshal(v)
+		if err != nil {
+			t.Fatalf("%T: %v", v, err)
+		}
+		if bad := snake.Find(data); bad != nil {
+			t.Errorf("%T has a field %s", v, bad)
+		}
+	}
+	// The passes of tapes are by their own names.
+	data, err := json.Marshal(o.Status(log))
+	if err != nil || snake.Match(data) {
+		t.Errorf("%v %s", err, snake.Find(data))
 	}
 }
 

@@ -71,9 +71,9 @@ type SheetRow struct {
 
 // SheetOptions say how the line-up will be done.
 type SheetOptions struct {
-	Setup     Setup
-	Hearing   Hearing
-	Recording Recording
+	Setup     Setup     `json:"setup"`
+	Hearing   Hearing   `json:"hearing"`
+	Recording Recording `json:"recording"`
 }
 
 // Sheet lays an order out on pages, in the order in which they are filled in: every step
