@@ -76,9 +76,10 @@ type jump struct{ v, batch, param int }
 
 // ReadingOf takes a measured figure as a reading of the model: under its own name, or
 // under another one where that is not empty (a level of a machine's own recording is its
-// "record_level"). Where the model knows the quantity without a tone, that is meant. ok
-// is false where the figure was refused, has no finite interval, or is not in the model
-// in its unit. The interval is taken for a normal one.
+// "record_level"). Where the model knows the quantity without a tone, that is meant.
+// Levels in dBFS are taken as they are: targets are then in dBFS too. ok is false where the
+// figure was refused, has no finite interval, or is not in the model in its unit. The
+// interval is taken for a normal one.
 func (m *Model) ReadingOf(r measure.Result, as string) (out Reading, ok bool) {
 	q := Quantity{Measure: r.Name, Track: r.Track, TrackB: r.TrackB, ToneHz: r.ToneHz}
 	switch {
@@ -95,7 +96,7 @@ func (m *Model) ReadingOf(r measure.Result, as string) (out Reading, ok bool) {
 		q.ToneHz = 0
 	}
 	v, known := m.varAt[q]
-	if !known || m.vars[v].Unit != r.Unit {
+	if !known || m.vars[v].Unit != r.Unit && !(m.vars[v].Unit == "dB" && r.Unit == "dBFS") {
 		return Reading{}, false
 	}
 	return Reading{Quantity: q, Value: r.Value, SD: sd}, true

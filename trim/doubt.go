@@ -3,6 +3,7 @@ package trim
 import (
 	"fmt"
 	"math"
+	"slices"
 
 	"gonum.org/v1/gonum/mat"
 
@@ -74,13 +75,16 @@ func (b *Bench) judge(rs []read) []Doubt {
 	return out
 }
 
-func (b *Bench) slips(k int) []slip {
+// slips are the ways in which a move may have gone. A sibling that was turned instead is
+// seen only where what it sets was read; else nothing has moved.
+func (b *Bench) slips(k int, rs []read) []slip {
 	said := b.moves[k].said
 	out := []slip{{"", said, 1, math.Log(1 - chanceNone - chanceOther - chanceBack)},
 		{NoEffect, said, 0, math.Log(chanceNone)}, {WrongWay, said, -1, math.Log(chanceBack)}}
 	var siblings []int
 	for i := range b.m.trims {
-		if i != said && b.m.family[i] == b.m.family[said] {
+		v := b.m.varAt[b.m.trims[i].Sets]
+		if i != said && b.m.family[i] == b.m.family[said] && slices.ContainsFunc(rs, func(r read) bool { return r.v == v }) {
 			siblings = append(siblings, i)
 		}
 	}
@@ -95,7 +99,7 @@ func (b *Bench) apply(k int, s slip) { b.moves[k].trim, b.moves[k].factor = s.tr
 // judgeMove weighs the ways in which a move may have gone by all readings on which they
 // differ.
 func (b *Bench) judgeMove(k int, rs []read) (Doubt, bool) {
-	slips := b.slips(k)
+	slips := b.slips(k, rs)
 	points := make([]point, len(slips))
 	for h, s := range slips {
 		b.apply(k, s)
@@ -126,7 +130,7 @@ func (b *Bench) judgeMove(k int, rs []read) (Doubt, bool) {
 	for _, l := range logs {
 		sum += math.Exp(l - logs[best])
 	}
-	chance := 1 / sum
+	chance := min(1/sum, 1-1e-6)
 	// Where even the best way fits badly, it is the readings that are doubted.
 	ok := best != 0 && chance >= believed && fits < farOff*farOff*float64(len(seen))
 	b.count(k, slips[best], ok, chance)

@@ -16,26 +16,33 @@ import (
 //
 // with + for a dip and − for a peak; w is where it is 3 dB from the best. Place, width and
 // depth are unknown; all sums are over a grid of places and widths, so that two places
-// that are equally likely, as after one reading, both stay open. The trim's place at the
-// first reading is 0.
+// that are equally likely, as after one reading, both stay open.
 type Extremum struct {
 	trim  Trim
-	at    float64 // now, from the start
-	varAt float64 // of it, in travel units²
+	at    float64 // now, from the first place
+	varAt float64 // of all moves
 	last  float64 // last move
-	reads []struct{ at, varAt, y, sd float64 }
-	post  [][]float64 // by width, then place; nil until asked
+	reads []tuning
+	post  *tuningGrid // nil until asked
 }
 
+// tuning is one reading: where, how uncertain the moves before it were together, and what.
+type tuning struct{ at, varAt, y, sd float64 }
+
 const (
-	places = 401 // over two travels
-	widths = 21
 	// The width of a trap on its slug, as a share of the travel, with the spread of its
 	// logarithm: common practice, no source.
 	widthShare  = 1.0 / 10
 	widthSpread = 0.7
 	depthSD     = 60.0 // dB, of what the best reads: nearly nothing is known
 )
+
+// grids are one finer than the other, each about where the weight of the one before lies;
+// least is the least noise in dB on it, which a step of it must not jump over.
+var grids = []struct {
+	places, widths int
+	least          float64
+}{{161, 13, 1.5}, {121, 15, 0.3}, {161, 21, 0}}
 
 // NewExtremum is for a trim whose law is Dip or Peak. It panics with another law or no
 // travel: a programmer's mistake.
@@ -65,7 +72,7 @@ func Extrema(d *machine.Definition, opt Options) ([]*Extremum, error) {
 		}
 		for _, key := range d.ReplicaKeys(t.Each) {
 			x := New(ID(d.Designator(t.Part, t.Each, key)), t.ID, bd.quantity(t, key, r), 0, r)
-			x.Name = t.Name
+			x.Name, x.Cautions = t.Name, t.Cautions
 			if t.Each != "" {
 				x.Name += ", " + t.Each + " " + key
 			}
@@ -102,17 +109,43 @@ func (e *Extremum) Read(dB, sd float64) error {
 	if math.IsNaN(dB) || math.IsInf(dB, 0) || !(sd > 0) || math.IsInf(sd, 0) {
 		return fmt.Errorf("%s: a reading of %g dB with a spread of %g", e.trim.ID, dB, sd)
 	}
-	e.reads = append(e.reads, struct{ at, varAt, y, sd float64 }{e.at, e.varAt, dB, sd})
+	e.reads = append(e.reads, tuning{e.at, e.varAt, dB, sd})
 	e.post = nil
 	return nil
 }
 
-func (e *Extremum) place(i int) float64 {
-	return e.trim.Travel * (2*float64(i)/(places-1) - 1)
+// tuningGrid is the posterior over places (from the first one) and logarithms of widths
+// (in their spreads about the prior middle).
+type tuningGrid struct {
+	place, width axis
+	p            [][]float64 // by width, then place; sums to 1
+	sum          [][]float64 // running sums over places
 }
 
-func (e *Extremum) width(j int) float64 {
-	return e.trim.Travel * widthShare * math.Exp(widthSpread*2.5*(2*float64(j)/(widths-1)-1))
+type axis struct {
+	lo, step float64
+	n        int
+}
+
+func (a axis) at(i int) float64 { return a.lo + a.step*float64(i) }
+
+func newAxis(lo, hi float64, n int) axis { return axis{lo, (hi - lo) / float64(n-1), n} }
+
+// around is the part of an axis that holds all but a trace of the weights.
+func (a axis) around(weights []float64, n int) axis {
+	most, lo, hi := 0.0, -1, 0
+	for _, w := range weights {
+		most = max(most, w)
+	}
+	for i, w := range weights {
+		if w > 1e-5*most {
+			if lo < 0 {
+				lo = i
+			}
+			hi = i
+		}
+	}
+	return newAxis(a.at(max(lo-1, 0)), a.at(min(hi+1, a.n-1)), n)
 }
 
 // excess is how far from the best a place is, in dB ≥ 0.
@@ -121,53 +154,86 @@ func excess(p, p0, w float64) float64 {
 	return 10 * math.Log10(1+x*x)
 }
 
-// posterior weighs all places and widths by the readings, the depth summed out.
-func (e *Extremum) posterior() [][]float64 {
+func (e *Extremum) widthOf(z float64) float64 {
+	return e.trim.Travel * widthShare * math.Exp(widthSpread*z)
+}
+
+func (e *Extremum) sign() float64 {
+	if e.trim.Law == Peak {
+		return -1
+	}
+	return 1
+}
+
+// posterior weighs places and widths by the readings, the depth summed out, on finer and
+// finer grids.
+func (e *Extremum) posterior() *tuningGrid {
 	if e.post != nil {
 		return e.post
 	}
-	sign := 1.0
-	if e.trim.Law == Peak {
-		sign = -1
+	place, width := axis{-e.trim.Travel, 2 * e.trim.Travel, 2}, axis{-2.5, 5, 2}
+	byPlace, byWidth := []float64{1, 1}, []float64{1, 1}
+	for _, k := range grids {
+		e.post = e.weigh(place.around(byPlace, k.places), width.around(byWidth, k.widths), k.least)
+		place, width = e.post.place, e.post.width
+		byPlace, byWidth = e.post.marginals()
 	}
-	logs, most := make([][]float64, widths), math.Inf(-1)
-	for j := range logs {
-		logs[j] = make([]float64, places)
-		w := e.width(j)
-		zw := 2.5 * (2*float64(j)/(widths-1) - 1)
-		for i := range logs[j] {
-			p0 := e.place(i)
-			// A start anywhere and a best place anywhere in the travel differ as a triangle.
-			l := math.Log(1-math.Abs(p0)/e.trim.Travel+1e-9) - zw*zw/2
-			logs[j][i] = l + e.fits(p0, w, sign)
-			most = max(most, logs[j][i])
-		}
-	}
-	sum := 0.0
-	for j := range logs {
-		for i := range logs[j] {
-			logs[j][i] = math.Exp(logs[j][i] - most)
-			sum += logs[j][i]
-		}
-	}
-	for j := range logs {
-		for i := range logs[j] {
-			logs[j][i] /= sum
-		}
-	}
-	e.post = logs
-	return logs
+	return e.post
 }
 
-// fits is the log density of the readings at one place and width.
-func (e *Extremum) fits(p0, w, sign float64) float64 {
+func (g *tuningGrid) marginals() (byPlace, byWidth []float64) {
+	byPlace, byWidth = make([]float64, g.place.n), make([]float64, g.width.n)
+	for j, row := range g.p {
+		for i, m := range row {
+			byPlace[i] += m
+			byWidth[j] += m
+		}
+	}
+	return byPlace, byWidth
+}
+
+func (e *Extremum) weigh(place, width axis, least float64) *tuningGrid {
+	g := &tuningGrid{place: place, width: width}
+	most := math.Inf(-1)
+	for j := range width.n {
+		z, row := width.at(j), make([]float64, place.n)
+		for i := range row {
+			p0 := place.at(i)
+			// A first place anywhere and a best one anywhere in the travel differ as a triangle.
+			row[i] = math.Log(max(0, 1-math.Abs(p0)/e.trim.Travel)+1e-9) - z*z/2 + e.fits(p0, e.widthOf(z), least)
+			most = max(most, row[i])
+		}
+		g.p = append(g.p, row)
+	}
+	sum := 0.0
+	for _, row := range g.p {
+		for i := range row {
+			row[i] = math.Exp(row[i] - most)
+			sum += row[i]
+		}
+	}
+	for _, row := range g.p {
+		run := make([]float64, place.n+1)
+		for i := range row {
+			row[i] /= sum
+			run[i+1] = run[i] + row[i]
+		}
+		g.sum = append(g.sum, run)
+	}
+	return g
+}
+
+// fits is the log density of the readings at one place and width. Where a reading was
+// taken is less sure the more was turned since: what counts is the place from here.
+func (e *Extremum) fits(p0, w, least float64) float64 {
 	prec, mean := 1/(depthSD*depthSD), 0.0
-	log, sq := math.Log(prec)/2, 0.0
+	log, sq := 0.0, 0.0
 	for _, r := range e.reads {
 		x := (r.at - p0) / w
 		slope := 20 / math.Ln10 * x / (1 + x*x) / w
-		v := r.sd*r.sd + slope*slope*r.varAt
-		y := r.y - sign*excess(r.at, p0, w)
+		sd := max(r.sd, least)
+		v := sd*sd + slope*slope*(e.varAt-r.varAt)
+		y := r.y - e.sign()*excess(r.at, p0, w)
 		prec += 1 / v
 		mean += y / v
 		sq += y * y / v
@@ -176,47 +242,35 @@ func (e *Extremum) fits(p0, w, sign float64) float64 {
 	return log - math.Log(prec)/2 - (sq-mean*mean/prec)/2
 }
 
-// Best is the place of the best setting from the first one, clockwise positive, with its
-// 95 % interval in the trim's unit.
+// Best is how far from here the best setting lies, clockwise positive, with its 95 %
+// interval in the trim's unit.
 func (e *Extremum) Best() Figure {
-	marginal := e.places()
+	g := e.posterior()
+	weights, _ := g.marginals()
 	at := func(q float64) float64 {
 		sum := 0.0
-		for i, m := range marginal {
+		for i, m := range weights {
 			if sum += m; sum >= q {
-				// the mass of a place lies about it; within, in proportion
-				return e.place(i) + (0.5-(sum-q)/m)*e.step()
+				// The weight of a place lies about it; within, in proportion.
+				return g.place.at(i) + (0.5-(sum-q)/m)*g.place.step - e.at
 			}
 		}
-		return e.trim.Travel
+		return g.place.at(g.place.n-1) - e.at
 	}
 	return Figure{Value: at(0.5), Lo: at(0.025), Hi: at(0.975), Unit: string(e.trim.Unit)}
 }
 
-func (e *Extremum) step() float64 { return 2 * e.trim.Travel / (places - 1) }
-
-func (e *Extremum) places() []float64 {
-	out := make([]float64, places)
-	for _, row := range e.posterior() {
-		for i, m := range row {
-			out[i] += m
-		}
-	}
-	return out
-}
-
 // inside is the chance that a place is within a tolerance of the best.
 func (e *Extremum) inside(p, tolerance float64) float64 {
-	sum := 0.0
-	for j, row := range e.posterior() {
-		reach := e.width(j) * math.Sqrt(math.Pow(10, tolerance/10)-1)
-		for i, m := range row {
-			// A place stands for one step about it.
-			lo, hi := max(e.place(i)-e.step()/2, p-reach), min(e.place(i)+e.step()/2, p+reach)
-			if hi > lo {
-				sum += m * (hi - lo) / e.step()
-			}
+	g, sum := e.posterior(), 0.0
+	for j, run := range g.sum {
+		reach := e.widthOf(g.width.at(j)) * math.Sqrt(math.Pow(10, tolerance/10)-1)
+		below := func(p float64) float64 {
+			x := min(max((p-g.place.lo)/g.place.step+0.5, 0), float64(g.place.n)) // a place stands for one step about it
+			i := min(int(x), g.place.n-1)
+			return run[i] + (x-float64(i))*g.p[j][i]
 		}
+		sum += below(p+reach) - below(p-reach)
 	}
 	return min(sum, 1-1e-6)
 }
@@ -242,9 +296,10 @@ func (e *Extremum) Next(tolerance float64) Turn {
 		return out
 	}
 	goal := e.goal(tolerance)
+	out.Cautions = t.Cautions
 	best := e.Best()
 	out.Do, out.By = DoTurn, goal-e.at
-	out.Lo, out.Hi = best.Lo-e.at, best.Hi-e.at
+	out.Lo, out.Hi = best.Lo, best.Hi
 	out.After = e.reading(goal, e.reads[len(e.reads)-1].sd)
 	out.After95 = e.inside(goal, tolerance)
 	if len(e.reads) == 1 {
@@ -261,10 +316,11 @@ func (e *Extremum) goal(tolerance float64) float64 {
 	if len(e.reads) == 1 {
 		return e.at + e.trim.Travel*widthShare*0.8
 	}
+	g := e.posterior()
 	best, most := e.at, -1.0
-	for i := range places {
-		if c := e.inside(e.place(i), tolerance); c > most {
-			best, most = e.place(i), c
+	for i := range g.place.n {
+		if c := e.inside(g.place.at(i), tolerance); c > most {
+			best, most = g.place.at(i), c
 		}
 	}
 	near := 0.0
@@ -276,7 +332,7 @@ func (e *Extremum) goal(tolerance float64) float64 {
 	if near > 0 {
 		f := e.Best()
 		away := max((f.Hi-f.Lo)/3, e.trim.Travel/100) * near
-		if f.Value < best {
+		if f.Value+e.at < best {
 			away = -away
 		}
 		return best + away
@@ -287,24 +343,20 @@ func (e *Extremum) goal(tolerance float64) float64 {
 // reading is what a place is expected to read, mean and 95 % interval of its mixture
 // taken for normal, with the noise of a reading.
 func (e *Extremum) reading(p, noise float64) Figure {
-	sign := 1.0
-	if e.trim.Law == Peak {
-		sign = -1
-	}
-	mean, sq := 0.0, 0.0
-	for j, row := range e.posterior() {
-		w := e.width(j)
+	g, mean, sq := e.posterior(), 0.0, 0.0
+	for j, row := range g.p {
+		w := e.widthOf(g.width.at(j))
 		for i, m := range row {
 			if m < 1e-9 {
 				continue
 			}
-			p0 := e.place(i)
+			p0 := g.place.at(i)
 			prec, d := 1/(depthSD*depthSD), 0.0
 			for _, r := range e.reads {
 				prec += 1 / (r.sd * r.sd)
-				d += (r.y - sign*excess(r.at, p0, w)) / (r.sd * r.sd)
+				d += (r.y - e.sign()*excess(r.at, p0, w)) / (r.sd * r.sd)
 			}
-			y := d/prec + sign*excess(p, p0, w)
+			y := d/prec + e.sign()*excess(p, p0, w)
 			mean += m * y
 			sq += m * (y*y + 1/prec)
 		}

@@ -161,7 +161,8 @@ func (l *Live) step(dt, value, sd float64) {
 	l.still, l.moving = still, moving
 	// Readings that scatter more than they say are believed less, over about a second.
 	a := 1 - math.Exp(-dt)
-	l.excess = min(max(l.excess*(1-a)+a*l.excess*min(ds, dm, 16), 1), 25)
+	d2 := (1-l.moves)*ds + l.moves*dm
+	l.excess = min(max(l.excess*(1-a+a*min(d2, 16)), 1), 25)
 }
 
 // At is the sign at a time without a new reading; after half a second it is unsteady.

@@ -91,7 +91,7 @@ func (bd *builder) trim(t *machine.Trim) error {
 			bd.bias = (r.Lo + r.Hi) / 2
 		}
 		x := New(ID(bd.d.Designator(t.Part, t.Each, key)), t.ID, q, t.Sign, r)
-		x.Name = t.Name
+		x.Name, x.Cautions = t.Name, t.Cautions
 		if t.Each != "" {
 			x.Name += ", " + t.Each + " " + key
 		}

@@ -40,6 +40,7 @@ type Turn struct {
 	Chance   float64    // of being inside the tolerance now
 	After95  float64    // chance of being inside after it
 	Sentence string
+	Cautions []string // to be shown beside the turn
 }
 
 // Enough is the chance of being inside the tolerance from which no turn is proposed:
@@ -346,7 +347,7 @@ func (pl *planner) order(turns []item) {
 func (pl *planner) finish(it *item) {
 	b, t := pl.b, pl.b.m.trims[it.trim]
 	k := pl.planned[it.trim]
-	it.Trim, it.By, it.Unit = t.ID, b.moves[k].By, t.Unit
+	it.Trim, it.By, it.Unit, it.Cautions = t.ID, b.moves[k].By, t.Unit, t.Cautions
 	lo, mean, hi := pl.real.position(it.trim)
 	room, most := t.Travel-mean, t.Travel-lo
 	if it.By < 0 {
@@ -367,6 +368,9 @@ func (pl *planner) finish(it *item) {
 	it.After95 = c.inside(it.Target.Value-it.Target.Tolerance, it.Target.Value+it.Target.Tolerance)
 	it.Lo, it.Hi = pl.exact(it, p)
 	it.Sentence = fmt.Sprintf("Turn %s %s: %s goes from %s to about %s, inside with %s.", called(t), turnText(it.By, t.Unit), it.Target.Quantity, it.Now, it.After, unit.Probability(it.After95))
+	if from := Clock(mean, t.Travel); t.Unit == Degrees && hi-lo < t.Travel/3 && from != "" {
+		it.Sentence += fmt.Sprintf(" That is from about %s to %s.", from, Clock(mean+it.By, t.Travel))
+	}
 	if math.Abs(it.By) > room {
 		it.Sentence += " Should its stop come first, enter how far it went and that it stopped."
 	}

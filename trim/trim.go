@@ -61,6 +61,8 @@ type Trim struct {
 	// Start is the position before any move and StartSD its standard deviation, in
 	// Unit from the anticlockwise stop. StartSD 0: not known, anywhere in the travel.
 	Start, StartSD float64
+	// Cautions stand beside each turn of it.
+	Cautions []string
 }
 
 // New is a trim of a range, as common practice has it. Linear and Screw take spreads,
