@@ -18,15 +18,25 @@ func (p *Plan) Cues(track int) []Cue {
 	}
 	say(0, "Track %d. Trim %s stands at %s, approached from less bias.", t.Trim.Track, t.Trim.ID, t.Words[0])
 	say(start-10, "Staircase in ten seconds. Tool on the trim, the other hand away.")
-	say(start, "Step 1 of %d: %s. Do not turn.", len(t.Positions), t.Words[0])
-	for k := 1; k < len(t.Positions); k++ {
-		at := start + float64(k)*part.StepSeconds
-		say(at-3, "Three.")
-		say(at-2, "Two.")
-		say(at-1, "One.")
-		say(at, "The tone stops for a moment: now. Step %d of %d: turn up to %s, within %.0f seconds.", k+1, len(t.Positions), t.Words[k], turnSeconds(part.StepSeconds))
+	climb := func(start float64) {
+		say(start, "Step 1 of %d: %s. Do not turn.", len(t.Positions), t.Words[0])
+		for k := 1; k < len(t.Positions); k++ {
+			at := start + float64(k)*part.StepSeconds
+			say(at-3, "Three.")
+			say(at-2, "Two.")
+			say(at-1, "One.")
+			say(at, "The tone stops for a moment: now. Step %d of %d: turn up to %s, within %.0f seconds.", k+1, len(t.Positions), t.Words[k], turnSeconds(part.StepSeconds))
+		}
 	}
-	say(start+part.Seconds, "Staircase ends. Take the tool off.")
+	climb(start)
+	end := start + part.Seconds
+	if p.Want.Third {
+		back := programme.StaircaseBackSteps * part.StepSeconds
+		say(end, "Once more, now loud: within %.0f seconds turn back well below %s, then up to it.", back, t.Words[0])
+		climb(end + back)
+		end += back + part.Seconds
+	}
+	say(end, "Staircase ends. Take the tool off.")
 	return out
 }
 

@@ -224,6 +224,24 @@ func (c *Curve) moved(d draw, x float64) float64 {
 	return l.DB(c.Trim.Law.Position(x)) - l.DB(c.Trim.Now)
 }
 
+// Learned is the trim's law after the fit: its span by the slope that the curve's width
+// gives, its bend as it was. Without a curve it is the law believed before. Readings at
+// the test point say more: [Law.Learn].
+func (c *Curve) Learned() Law {
+	l := c.Trim.Law
+	if c.Slope.Refused != "" {
+		return l
+	}
+	sum, squares, n := 0.0, 0.0, float64(len(c.draws))
+	for _, d := range c.draws {
+		x := math.Log(d.slope)
+		sum, squares = sum+x, squares+x*x
+	}
+	l.SpanDB *= c.Slope.Value
+	l.Spread = math.Expm1(math.Sqrt(3 * math.Max(0, squares/n-sum*sum/n/n)))
+	return l
+}
+
 func clamp(p float64) float64 { return math.Min(1, math.Max(0, p)) }
 
 // leftOut names the steps that the posterior leaves out.

@@ -18,6 +18,7 @@ type bench struct {
 	trim  Trim
 	noise float64 // of a reading, dB
 	peak  float64 // position of the treble's peak
+	slope float64 // true span over the one believed
 }
 
 // newBench draws a track whose treble peaks somewhere in the middle of the trim, which
@@ -34,6 +35,7 @@ func newBench(seed int, spread, play float64) *bench {
 		real.SpanDB *= u(1-spread, 1+spread)
 		real.Bend = u(-0.1, 0.5)
 	}
+	b.slope = real.SpanDB / b.trim.Law.SpanDB
 	b.peak = u(0.35, 0.5)
 	b.truth.bias = func(p float64) float64 { return real.DB(p) - real.DB(b.peak) }
 	b.trim.Now = clamp(b.peak + u(1, 4)/b.trim.Law.SpanDB)
@@ -148,7 +150,7 @@ func TestSevenSteps(t *testing.T) {
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			var peaks, falls, biases []float64
-			var peak, peakDB, set, fall tally
+			var peak, peakDB, set, fall, slope tally
 			n, none := runs(50, 500), 0
 			for seed := range n {
 				b := newBench(seed, c.spread, c.play)
@@ -164,6 +166,10 @@ func TestSevenSteps(t *testing.T) {
 				peaks = append(peaks, b.truth.bias(got.Peak.Position))
 				peak.add(got.Peak.Lo, b.peak, got.Peak.Hi)
 				peakDB.add(got.Peak.Bias.Lo, -b.truth.bias(b.trim.Now), got.Peak.Bias.Hi)
+				slope.add(got.Slope.Lo, b.slope, got.Slope.Hi)
+				if l := got.Learned(); l.Spread > b.trim.Law.Spread+1e-9 {
+					t.Errorf("seed %d: a spread of %.3f learned from %.3f", seed, l.Spread, b.trim.Law.Spread)
+				}
 				s := got.Set(Aim{FallDB: 3})
 				if s.Refused != "" {
 					t.Logf("seed %d: %s", seed, s.Refused)
@@ -194,6 +200,9 @@ func TestSevenSteps(t *testing.T) {
 			peakDB.check(t, "peak, dB of bias")
 			set.check(t, "setting, position")
 			fall.check(t, "fall at the setting, set by hand")
+			if c.spread > 0 {
+				slope.check(t, "slope of the law")
+			}
 		})
 	}
 }

@@ -6,6 +6,7 @@ import (
 	"slices"
 
 	"headstack/measure"
+	"headstack/programme"
 )
 
 // Heard takes a track's staircase from a report of the plan's programme: the levels of
@@ -35,7 +36,13 @@ func (p *Plan) Heard(rep measure.Report, track int, written []float64) (s Stairc
 	}
 	found := false
 	for _, tr := range rep.Traces { // a trace each tone
-		if tr.Name != "staircase" || tr.Track != track {
+		if tr.Track != track {
+			continue
+		}
+		if tr.Name == "staircase_third" && tr.ToneHz == p.Want.Tones.LowHz {
+			third(&s, tr)
+		}
+		if _, part := p.staircase(); tr.Name != "staircase" || tr.Section != part.Name {
 			continue
 		}
 		doubts = append(doubts, tr.Warnings...)
@@ -59,6 +66,20 @@ func (p *Plan) Heard(rep measure.Report, track int, written []float64) (s Stairc
 	}
 	return s, doubts, nil
 }
+
+// third fills in the third harmonic, whose staircase begins with the steps for turning
+// back.
+func third(s *Staircase, tr measure.Trace) {
+	for _, pt := range tr.Points {
+		if k := int(math.Round(pt.X)) - 1 - programme.StaircaseBackSteps; k >= 0 && k < len(s.Readings) {
+			s.Readings[k].Third = &Level{Value: pt.Y, SD: math.Max((pt.Hi-pt.Lo)/2/1.96, leastThird*pt.Y)}
+		}
+	}
+}
+
+// leastThird is the relative scatter of a distortion over two seconds that no interval
+// undercuts. Common practice, no source.
+const leastThird = 0.03
 
 // pooledSD is the standard deviation of a step, from the intervals of all of them: each
 // rests on two seconds or so, in which the level wanders a few times at most, and is by

@@ -15,6 +15,9 @@ type Want struct {
 	Steps int `json:"steps,omitempty"`
 	// StepSeconds; 0: 5.
 	StepSeconds float64 `json:"step_seconds,omitempty"`
+	// Third asks for a second staircase in the same round, of the low tone at 0 dB, for its
+	// distortion.
+	Third bool `json:"third,omitempty"`
 	// Aim, for how far past the peak to go.
 	Aim Aim `json:"aim"`
 }
@@ -158,7 +161,7 @@ func (p *Plan) compose(w Want, tracks int) error {
 	p.Programme, err = programme.New(programme.Options{
 		Name: fmt.Sprintf("bias staircase, %g cm/s", w.Tones.SpeedCmS), Tracks: tracks, SpeedCmS: w.Tones.SpeedCmS, Rounds: rounds,
 		Kinds: []programme.Kind{programme.Staircase}, StaircaseSteps: len(p.Tracks[0].Positions), StaircaseStepSeconds: w.seconds(),
-		StaircaseLow: w.Tones.LowHz > 0, ReferenceHz: w.Tones.LowHz,
+		StaircaseLow: w.Tones.LowHz > 0, StaircaseThird: w.Third, ReferenceHz: w.Tones.LowHz,
 	})
 	return err
 }

@@ -177,7 +177,7 @@ func TestPlan(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		trim := Trim{ID: "B", Track: rapid.IntRange(1, 8).Draw(t, "track"), Sign: 1, Now: rapid.Float64Range(0, 1).Draw(t, "now"),
 			Law: Law{SpanDB: rapid.Float64Range(3, 30).Draw(t, "span"), Spread: 0.25, Bend: rapid.Float64Range(-0.5, 0.5).Draw(t, "bend"), BendSD: 0.2}}
-		w := Want{Tones: Tones{TrebleHz: 10000, LowHz: 315, SpeedCmS: 9.525}, Steps: rapid.IntRange(4, 12).Draw(t, "steps"), Aim: CassetteAim()}
+		w := Want{Tones: Tones{TrebleHz: 10000, LowHz: 315, SpeedCmS: 9.525}, Steps: rapid.IntRange(4, 12).Draw(t, "steps"), Third: rapid.Bool().Draw(t, "third"), Aim: CassetteAim()}
 		p, err := New(w, trim)
 		if err != nil {
 			t.Fatal(err)

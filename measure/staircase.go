@@ -7,7 +7,8 @@ import (
 	"headstack/programme"
 )
 
-// stairTones hears the tones of a staircase, the treble first, each by itself.
+// stairTones hears the tones of a staircase, the treble first, each by itself; behind a
+// single one its third harmonic, where that can be heard.
 type stairTones []*toneChannel
 
 func (s stairTones) feed(x []float64) {
@@ -37,8 +38,15 @@ func hearStaircase(t *take, at stretch, c int) listener {
 		ch.passedThrough(t.face, c+1)
 		out = append(out, ch)
 	}
-	if len(out) == 0 {
+	switch len(out) {
+	case 0:
 		return nil
+	case 1: // by itself, a tone shows its distortion
+		if band, ok := toneBand(3*at.part.On(t.tracks[c])[0].Hz*at.ratio, t.rate); ok && band.CarrierHz < productTopHz {
+			ch := newToneChannel(t.rate, band)
+			ch.passedThrough(t.face, c+1)
+			out = append(out, ch)
+		}
 	}
 	return out
 }
@@ -88,8 +96,13 @@ func (s *session) staircase(t *take, i, c int, h *heard, why string) []Trace {
 		}
 		return out
 	}
-	for k, ch := range h.ears[c].(stairTones) {
-		stairs(&out[k], ch, h.at, tones[k].LevelDB)
+	ears := h.ears[c].(stairTones)
+	for k := range tones {
+		stairs(&out[k], ears[k], h.at, tones[k].LevelDB)
+	}
+	var third []Trace
+	if len(tones) == 1 && len(ears) == 2 {
+		third = stairThird(out[0], ears[1], h.at, tones[0].LevelDB)
 	}
 	zero := math.NaN()
 	if last := out[len(out)-1].Points; len(last) > 0 {
@@ -107,7 +120,35 @@ func (s *session) staircase(t *take, i, c int, h *heard, why string) []Trace {
 			p.Y, p.Lo, p.Hi = p.Y-zero, p.Lo-zero, p.Hi-zero
 		}
 	}
-	return out
+	return append(out, third...)
+}
+
+// stairThird is the third harmonic at each step, over the fundamental; nothing where it
+// does not stand out of the noise.
+func stairThird(tone Trace, ch *toneChannel, at stretch, recordedDB float64) []Trace {
+	tr := tone
+	tr.Name, tr.Points, tr.Warnings = "staircase_third", []Point{}, nil
+	tr.Y, tr.Reference = Axis{Label: "third harmonic", Unit: "%", Log: true}, "the fundamental = 100 %"
+	stairs(&tr, ch, at, recordedDB)
+	of := map[float64]Point{}
+	for _, p := range tone.Points {
+		of[p.X] = p
+	}
+	kept := tr.Points[:0]
+	for _, p := range tr.Points {
+		f, ok := of[p.X]
+		if !ok {
+			continue
+		}
+		half := math.Hypot((p.Hi-p.Lo)/2, (f.Hi-f.Lo)/2)
+		percent := func(db float64) float64 { return 100 * math.Pow(10, db/20) }
+		kept = append(kept, Point{X: p.X, Y: percent(p.Y - f.Y), Lo: percent(p.Y - f.Y - half), Hi: percent(p.Y - f.Y + half)})
+	}
+	if tr.Points = kept; len(kept) == 0 {
+		return nil
+	}
+	tr.Method += "; level of the third harmonic over that of the tone, noise taken off in power"
+	return []Trace{tr}
 }
 
 // stairs fills the points of a trace from the tone's power, step by step, re the level

@@ -28,9 +28,9 @@
 // and 1.27 kHz; 10 kHz from -20 to +6 dB; each track by itself with 1 kHz at 0 dB and 10
 // kHz; second and third mark 710 Hz and 2.24 kHz; silence; 1 and 10 kHz from -10 to -50
 // dB in steps of 10 dB; if asked for, the staircase of 10 kHz (6.3 kHz below 9 cm/s) at
-// -20 dB, and of the reference tone beside it if that is asked for too; 3150 Hz at -10
-// dB for 30 s; end mark 3.55 kHz; 1 kHz at +4 dB, half of which is recorded over with
-// silence. For 8 tracks at 38 cm/s that takes 247 s, with the
+// -20 dB, and of the reference tone beside it and once more at 0 dB if these are asked
+// for too; 3150 Hz at -10 dB for 30 s; end mark 3.55 kHz; 1 kHz at +4 dB, half of which is
+// recorded over with silence. For 8 tracks at 38 cm/s that takes 247 s, with the
 // staircase 279 s.
 //
 // Names of what is measured (third harmonic, maximum output level, crosstalk, erasure

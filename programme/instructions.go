@@ -67,6 +67,9 @@ func (p *Programme) turnTrim(say func(string, ...any), i int) {
 	part := p.Parts[i]
 	say("Caution: with the case open, bias and erase points carry 20 to 60 V at high frequency and burn at a touch; the supply holds its charge, and mains may be near. Use an insulated trimming tool, one hand, nothing metal on fingers or wrist. Local electrical codes and licensed practice come first.")
 	say("Staircase, from %s: set the bias trim to its lowest wanted position before. At every gap in the %s tone, each %g s, turn it up by the same step within %.0f s, of %d in all. Write down the position of each. One track at a time: the trims of the others stay, and the programme is recorded again for each.", clock(p.Start(i)), hertz(part.All[0].Hz), part.StepSeconds, TurnShare*part.StepSeconds, part.Steps())
+	if k := i + 1; k < len(p.Parts) && p.Parts[k].Kind == Staircase {
+		say("A second staircase follows at %s, of %s at 0 dB: in its first %d steps turn back well below the first position and up to it, then the same positions again.", clock(p.Start(k)), hertz(p.leadHz(k)), StaircaseBackSteps)
+	}
 }
 
 // eraseHalf is the second pass.

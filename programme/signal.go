@@ -20,6 +20,9 @@ const (
 	// for turning the trim: what is measured of a step begins after it. A turn by a known
 	// angle takes a second or two; common practice, no source.
 	TurnShare = 0.4
+	// StaircaseBackSteps are the first steps of a second staircase, in which the trim is
+	// turned back below its first position and up to it.
+	StaircaseBackSteps = 2
 	// MaxRate is the highest sample rate of a written programme, Hz.
 	MaxRate = 384000
 )

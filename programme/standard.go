@@ -32,6 +32,9 @@ type Options struct {
 	StaircaseStepSeconds float64
 	// StaircaseLow adds the reference tone to the treble of the staircase, as far down.
 	StaircaseLow bool
+	// StaircaseThird adds a second staircase, of the reference tone by itself at 0 dB, so
+	// that distortion is known at each setting too. It has [StaircaseBackSteps] more.
+	StaircaseThird bool
 }
 
 // Kinds lists all kinds of parts in the order of a standard programme.
@@ -308,4 +311,7 @@ func (b *builder) staircase() {
 		on = append(on, Sine{Hz: b.p.ReferenceHz, LevelDB: trebleDB})
 	}
 	b.add(Part{Name: "staircase", Kind: Staircase, Seconds: float64(steps) * each, StepSeconds: each, All: on})
+	if b.o.StaircaseThird {
+		b.add(Part{Name: "staircase at 0 dB", Kind: Staircase, Seconds: float64(steps+StaircaseBackSteps) * each, StepSeconds: each, All: []Sine{{Hz: b.p.ReferenceHz}}})
+	}
 }
