@@ -30,8 +30,17 @@
 // the same answer.
 //
 // Of the law only the slope is drawn from what is believed and what the curve's width
-// says. That two staircases have a dial that moved between them is allowed for within
-// the trim's backlash.
+// says ([Curve.Learned]); bias read at a test point says more ([Law.Learn]). Staircases
+// that overlap are fitted together: positions count as in the last one, and the dial of
+// earlier ones may have moved by twice the scatter of a position.
+//
+// # What was found
+//
+// On 500 tracks of two families of curves that are not the fit's, seven steps of 1.3 dB
+// and 0.15 dB of scatter each: the peak within 0.11 dB of bias r.m.s., 95 % within 0.22,
+// the law known or off by 25 % with 3 % of play alike; a fall of 3 dB met within 0.21 dB
+// r.m.s., 95 % within 0.24 dB of bias. A second staircase makes that 0.17 dB of fall.
+// Intervals of 95 % held the truth in 92 to 96 of 100.
 //
 // # Sources
 //
@@ -48,5 +57,7 @@
 // not told apart from a curve of another shape, and refused if large. Oscillators that
 // sag as one track's trim is moved, so that the other tracks' bias moves too, are not
 // modelled: set all, then prove all. The intervals of Bias hold the law's bend as
-// believed, since a staircase does not tell bend from asymmetry.
+// believed, since a staircase does not tell bend from asymmetry. A mark missed on the flat
+// of the curve does not show, and moves the peak by part of a step: one in four of those
+// missed was not named.
 package bias

@@ -161,9 +161,10 @@ func (c *Curve) judge(f *fitting) {
 		c.Why = fmt.Sprintf("the output at %s falls from the first position (%s) on: the peak lies at less bias; end the next staircase there and begin farther down%s", tone, c.Trim.Words(first), stopNote(first < 0.03, "least"))
 		return
 	}
-	peak := c.place("bias_peak", "treble output is greatest", func(d draw) float64 { return d.peak })
-	half := (f.quantileX(c.draws, 0.975) - f.quantileX(c.draws, 0.025)) / 2
-	if in := 1 - float64(below+above)/n; in < insideShare || half > widestPeakDB {
+	peaks := c.each(func(_ int, d draw) float64 { return d.peak })
+	peak := c.place("bias_peak", "treble output is greatest", peaks)
+	_, lo, hi := spread(peaks)
+	if in := 1 - float64(below+above)/n; in < insideShare || (hi-lo)/2 > widestPeakDB {
 		c.Verdict = Ambiguous
 		c.Why = fmt.Sprintf("the readings allow a peak at %s anywhere from %s to %s (%s that it lies within the staircase): take the staircase again, wider", tone, c.Trim.Words(clamp(peak.Lo)), c.Trim.Words(clamp(peak.Hi)), unit.Probability(in))
 		return
@@ -188,33 +189,42 @@ func (c *Curve) describe(f *fitting) {
 				inside++
 			}
 		}
-		p := c.place("bias_peak", "low tone's output is greatest", func(d draw) float64 { return d.lowPeak })
+		p := c.place("bias_peak", "low tone's output is greatest", c.each(func(_ int, d draw) float64 { return d.lowPeak }))
 		p.Bias.ToneHz = c.Tones.LowHz
 		if float64(inside) > 0.975*float64(len(c.draws)) {
 			c.LowPeak = &p
 		}
 	}
-	v, lo, hi := spread(c.draws, func(d draw) float64 { return d.slope })
+	v, lo, hi := spread(c.each(func(_ int, d draw) float64 { return d.slope }))
 	c.Slope.Refused, c.Slope.Value, c.Slope.Lo, c.Slope.Hi = "", v, lo, hi
 	for i, x := range c.at {
 		p := c.Trim.Law.Position(x)
 		if p < 0 || p > 1 {
 			continue
 		}
-		v, lo, hi := spread(c.draws, func(d draw) float64 { return d.treble[i] - d.top })
+		v, lo, hi := spread(c.each(func(_ int, d draw) float64 { return d.treble[i] - d.top }))
 		c.Treble = append(c.Treble, Point{Position: p, DB: v, Lo: lo, Hi: hi})
 	}
 }
 
-// place is a position that each draw gives in dB of bias by the law.
-func (c *Curve) place(name, what string, of func(draw) float64) Place {
+// place is a position from a bias by the law of each draw; NaN: the draw has none.
+func (c *Curve) place(name, what string, x []float64) Place {
 	law := c.Trim.Law
-	x, lo, hi := spread(c.draws, of)
-	p := Place{Position: law.Position(x), Lo: law.Position(lo), Hi: law.Position(hi)}
+	at, lo, hi := spread(x)
+	p := Place{Position: law.Position(at), Lo: law.Position(lo), Hi: law.Position(hi)}
 	p.Words = c.Trim.Words(clamp(p.Position))
 	p.Bias = c.result(name, "dB", "bias with the trim where it stands now", what+"; staircase fitted, slope of the trim's law from its range and the curve's width")
-	p.Bias.Value, p.Bias.Lo, p.Bias.Hi = spread(c.draws, func(d draw) float64 { return c.moved(d, of(d)) })
+	p.Bias.Value, p.Bias.Lo, p.Bias.Hi = spread(c.each(func(k int, d draw) float64 { return c.moved(d, x[k]) }))
 	return p
+}
+
+// each is a figure of every draw.
+func (c *Curve) each(of func(k int, d draw) float64) []float64 {
+	v := make([]float64, len(c.draws))
+	for k, d := range c.draws {
+		v[k] = of(k, d)
+	}
+	return v
 }
 
 // moved is the bias at x by the law over that where the trim stands now, by a draw's law.
@@ -272,12 +282,10 @@ func (c *Curve) leftOut(f *fitting) {
 	}
 }
 
-// spread is the median and the central 95 % of a figure over the draws.
-func spread(draws []draw, of func(draw) float64) (median, lo, hi float64) {
-	v := make([]float64, len(draws))
-	for i, d := range draws {
-		v[i] = of(d)
-	}
+// spread is the median and the central 95 % of the values that are numbers; there must
+// be one.
+func spread(values []float64) (median, lo, hi float64) {
+	v := slices.DeleteFunc(slices.Clone(values), math.IsNaN)
 	slices.Sort(v)
 	return quantile(v, 0.5), quantile(v, 0.025), quantile(v, 0.975)
 }

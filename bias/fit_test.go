@@ -263,6 +263,7 @@ func TestSecondStaircase(t *testing.T) {
 func TestBadStep(t *testing.T) {
 	found, n := 0, runs(20, 100)
 	var errs []float64
+	var peak tally
 	for seed := range n {
 		b := newBench(seed, 0.25, 0.03)
 		s := b.record(b.positions(t))
@@ -278,9 +279,11 @@ func TestBadStep(t *testing.T) {
 		}
 		if c.Peak != nil {
 			errs = append(errs, b.truth.bias(c.Peak.Position))
+			peak.add(c.Peak.Lo, b.peak, c.Peak.Hi)
 		}
 	}
 	rms, q95, _ := shares(errs)
+	peak.check(t, "peak beside a drop-out")
 	t.Logf("%d of %d drop-outs of 3.5 dB named; %d peaks, %.3f dB of bias r.m.s., 95 %% within %.3f", found, n, len(errs), rms, q95)
 	if found < n*85/100 || len(errs) < n*85/100 || rms > 0.3 {
 		t.Error("drop-outs are not found, or move the peak")
@@ -291,6 +294,7 @@ func TestBadStep(t *testing.T) {
 func TestMissedMark(t *testing.T) {
 	named, wrong, n := 0, 0, runs(20, 100)
 	var errs []float64
+	var peak tally
 	for seed := range n {
 		b := newBench(seed, 0.25, 0.03)
 		at := b.positions(t)
@@ -316,11 +320,13 @@ func TestMissedMark(t *testing.T) {
 		}
 		if c.Peak != nil {
 			errs = append(errs, b.truth.bias(c.Peak.Position))
+			peak.add(c.Peak.Lo, b.peak, c.Peak.Hi)
 		}
 	}
 	rms, q95, _ := shares(errs)
-	t.Logf("%d of %d missed marks named at their step, %d at another; %d peaks, %.3f dB of bias r.m.s., 95 %% within %.3f", named, n, wrong, len(errs), rms, q95)
-	if named < n/2 || rms > 0.6 {
+	t.Logf("%d of %d missed marks named at their step, %d at another; %d peaks, %.3f dB of bias r.m.s., 95 %% within %.3f; %d intervals hold the truth", named, n, wrong, len(errs), rms, q95, peak.hit)
+	// On the flat of a curve a missed mark does not show: what is left is a step too far.
+	if named < n/2 || rms > 0.7 || peak.hit < peak.all*3/4 {
 		t.Error("missed marks are not found, or move the peak")
 	}
 }

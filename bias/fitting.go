@@ -325,14 +325,5 @@ func between(at, y []float64, x float64) float64 {
 	return y[i] + (y[i+1]-y[i])*(x-at[i])/(at[i+1]-at[i])
 }
 
-func (f *fitting) quantileX(draws []draw, q float64) float64 {
-	v := make([]float64, len(draws))
-	for i, d := range draws {
-		v[i] = d.peak
-	}
-	slices.Sort(v)
-	return quantile(v, q)
-}
-
 // source of the draws: the same for the same readings.
 func (f *fitting) source() *rand.Rand { return rand.New(rand.NewPCG(0x62696173, uint64(len(f.rows)))) }

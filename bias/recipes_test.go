@@ -2,6 +2,7 @@ package bias
 
 import (
 	"math"
+	"strings"
 	"testing"
 )
 
@@ -53,6 +54,22 @@ func TestRecipes(t *testing.T) {
 	}
 	flat.check(t, "treble as high as the low tone")
 	low.check(t, "low tone past its peak")
+}
+
+// Treble that is too weak at any bias is not blamed on bias.
+func TestFlatOutOfReach(t *testing.T) {
+	b := newBench(4, 0, 1e-3)
+	s := b.record(b.positions(t))
+	for i := range s.Readings {
+		s.Readings[i].Treble.Value -= 9
+	}
+	c, err := Fit(b.trim, studio, s)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if got := c.Set(CassetteAim()); !strings.Contains(got.Refused, "raise record treble") {
+		t.Errorf("refused %q", got.Refused)
+	}
 }
 
 // Third harmonic at the setting: a parabola of its logarithm is found again.

@@ -3,7 +3,6 @@ package bias
 import (
 	"fmt"
 	"math"
-	"slices"
 
 	"headstack/measure"
 	"headstack/unit"
@@ -63,40 +62,55 @@ func (c *Curve) Set(aim Aim) Setting {
 		aim.LoDB, aim.HiDB = aim.FallDB, aim.FallDB
 	}
 	s := Setting{Aim: aim, Fall: c.result("bias_fall", "dB", aim.zero(), "fall past the peak of the fitted curve, trim set by hand from below")}
-	if why := c.cannotSet(aim); why != "" {
-		s.Refused, s.Fall.Refused = why, why
+	refuse := func(why string) Setting {
+		s.At, s.Refused, s.Fall.Refused = nil, why, why
 		return s
+	}
+	if why := c.cannotSet(aim); why != "" {
+		return refuse(why)
 	}
 	f := c.seeker(aim)
 	met, missing := c.met(f, aim.FallDB)
+	last := c.Trim.Words(clamp(c.last()))
 	if missing > len(c.draws)/40 {
-		s.Refused = fmt.Sprintf("%s is not reached within reach of the readings: take a staircase that goes on past %s", aim.words(), c.Trim.Words(clamp(c.last())))
-		s.Fall.Refused = s.Refused
-		return s
+		if aim.Recipe == Flat && c.lowerAtPeak(f) > aim.FallDB {
+			return refuse("the treble comes back lower than that under the low tone even at its peak: raise record treble, or look for worn heads or dirt, before bias is set so")
+		}
+		return refuse(fmt.Sprintf("%s is not reached within reach of the readings: take a staircase that goes on past %s", aim.words(), last))
 	}
-	at := c.where("bias_setting", aim.words(), met)
-	s.At = &at
+	at := c.place("bias_setting", aim.words(), met)
+	past := c.Trim.Law.DB(clamp(at.Position)) - c.Trim.Law.DB(c.last())
+	switch {
+	case at.Position > 1 || at.Position < 0:
+		return refuse(aim.words() + " lies beyond the trim's stop")
+	case past > farthestDB:
+		return refuse(fmt.Sprintf("%s would be %.1f dB of bias past the last reading at %s: take a staircase that goes there", aim.words(), past, last))
+	case past > 0.1:
+		s.Warnings = append(s.Warnings, fmt.Sprintf("the setting lies past the last reading at %s: it rests on the shape of the curve; take another staircase about it", last))
+	}
+	if at.Position < c.Peak.Position {
+		s.Warnings = append(s.Warnings, "the setting lies before the treble's peak, where the low tone distorts: look at the third harmonic, and rather raise record treble")
+	}
+	s.At, s.Warnings = &at, append(s.Warnings, aim.Warnings...)
 	c.expect(&s, f)
-	s.Warnings = append(s.Warnings, aim.Warnings...)
-	if at.Position > 1 || at.Position < 0 {
-		s.At, s.Refused = nil, fmt.Sprintf("%s lies beyond the trim's stop", aim.words())
-		s.Fall.Refused = s.Refused
-		return s
-	}
-	if past := c.Trim.Law.DB(clamp(at.Position)) - c.Trim.Law.DB(c.last()); past > farthestDB {
-		s.At, s.Refused = nil, fmt.Sprintf("%s would be %.1f dB of bias past the last reading at %s: take a staircase that goes there", aim.words(), past, c.Trim.Words(clamp(c.last())))
-		s.Fall.Refused = s.Refused
-		return s
-	} else if past > 0.1 {
-		s.Warnings = append(s.Warnings, fmt.Sprintf("the setting lies past the last reading at %s: it rests on the shape of the curve; take another staircase about it", c.Trim.Words(clamp(c.last()))))
-	}
-	lo, _ := c.met(f, aim.LoDB)
-	hi, _ := c.met(f, aim.HiDB)
-	s.From, s.To = clamp(c.Trim.Law.Position(middle(lo))), clamp(c.Trim.Law.Position(middle(hi)))
+	s.From, s.To = c.middle(f, aim.LoDB, 0), c.middle(f, aim.HiDB, 1)
 	s.Third = c.third(at.Position)
 	s.Steps = c.settingSteps(s)
 	return s
 }
+
+// lowerAtPeak is the figure at the treble's peak, the middle of the draws.
+func (c *Curve) lowerAtPeak(f seeker) float64 {
+	v, _, _ := spread(c.each(func(_ int, d draw) float64 {
+		i := max(0, min(len(c.at)-1, int((d.peak-c.at[0])/(c.at[1]-c.at[0])+0.5)))
+		return f.fall(d, i)
+	}))
+	return v
+}
+
+// underDB is how far before the treble's peak the recipe of flatness may end, dB of bias:
+// with less the low tone distorts. Common practice, no source.
+const underDB = 1.0
 
 // farthestDB is how far past the last reading a setting may lie, dB of bias by the law:
 // farther it would rest on the shape alone.
@@ -159,16 +173,18 @@ func (c *Curve) last() float64 {
 type seeker struct {
 	fall func(d draw, i int) float64
 	from func(d draw) float64
+	// peaked says that the figure is 0 there, whatever the points beside it say.
+	peaked bool
 }
 
 func (c *Curve) seeker(aim Aim) seeker {
 	switch aim.Recipe {
 	case LowFall:
-		return seeker{func(d draw, i int) float64 { return d.lowTop - d.low[i] }, func(d draw) float64 { return d.lowPeak }}
+		return seeker{func(d draw, i int) float64 { return d.lowTop - d.low[i] }, func(d draw) float64 { return d.lowPeak }, true}
 	case Flat:
-		return seeker{func(d draw, i int) float64 { return d.low[i] - d.treble[i] }, func(d draw) float64 { return d.peak - 2 }}
+		return seeker{func(d draw, i int) float64 { return d.low[i] - d.treble[i] }, func(d draw) float64 { return d.peak - underDB }, false}
 	}
-	return seeker{func(d draw, i int) float64 { return d.top - d.treble[i] }, func(d draw) float64 { return d.peak }}
+	return seeker{func(d draw, i int) float64 { return d.top - d.treble[i] }, func(d draw) float64 { return d.peak }, true}
 }
 
 // met is, by draw, the bias by the law at which the figure first comes up to db; NaN,
@@ -183,40 +199,35 @@ func (c *Curve) met(f seeker, db float64) (x []float64, missing int) {
 	return x, missing
 }
 
+// middle is the position at which the middle of the draws comes up to db; otherwise where
+// half of them never do.
+func (c *Curve) middle(f seeker, db, otherwise float64) float64 {
+	x, missing := c.met(f, db)
+	if missing > len(x)/2 {
+		return otherwise
+	}
+	at, _, _ := spread(x)
+	return clamp(c.Trim.Law.Position(at))
+}
+
 func (c *Curve) meets(f seeker, d draw, db float64) float64 {
 	from := f.from(d)
 	for i := 1; i < len(c.at); i++ {
-		if c.at[i] <= from {
+		lo, hi := c.at[i-1], c.at[i]
+		if hi <= from {
 			continue
 		}
 		a, b := f.fall(d, i-1), f.fall(d, i)
-		lo := c.at[i-1]
-		if lo < from && b >= db && a < b { // the step that holds the peak
-			return math.Max(from, lo+(db-a)/(b-a)*(c.at[i]-lo))
+		if lo < from { // the step in which the search begins
+			if a, lo = a+(b-a)*(from-lo)/(hi-lo), from; f.peaked {
+				a = 0
+			}
 		}
-		if a < db && b >= db {
-			return lo + (db-a)/(b-a)*(c.at[i]-lo)
+		if a < db && b >= db || a == db {
+			return lo + (db-a)/math.Max(b-a, 1e-12)*(hi-lo)
 		}
 	}
 	return math.NaN()
-}
-
-// where is a place from a bias of each draw; draws without one are left out.
-func (c *Curve) where(name, what string, x []float64) Place {
-	i := -1
-	kept := c.draws
-	some := Curve{Trim: c.Trim, Tones: c.Tones}
-	var have []float64
-	for k, d := range kept {
-		if !math.IsNaN(x[k]) {
-			some.draws = append(some.draws, d)
-			have = append(have, x[k])
-		}
-	}
-	return some.place(name, what, func(draw) float64 {
-		i = (i + 1) % len(have) // draws are taken in turn
-		return have[i]
-	})
 }
 
 // expect is the figure at the position once a hand has gone there.
@@ -224,26 +235,13 @@ func (c *Curve) expect(s *Setting, f seeker) {
 	r := (&fitting{}).source()
 	x, scatter := c.Trim.Law.DB(s.At.Position), c.Trim.scatter()
 	slope := c.Trim.Law.SpanDB * (1 + c.Trim.Law.Bend*(1-2*s.At.Position))
-	var v []float64
-	for _, d := range c.draws {
-		y := make([]float64, len(c.at))
+	v := c.each(func(_ int, d draw) float64 {
 		at := x + slope*scatter*r.NormFloat64()
 		i := max(0, min(len(c.at)-2, int((at-c.at[0])/(c.at[1]-c.at[0]))))
-		y[i], y[i+1] = f.fall(d, i), f.fall(d, i+1)
-		v = append(v, between(c.at, y, at))
-	}
-	slices.Sort(v)
-	s.Fall.Value, s.Fall.Lo, s.Fall.Hi = quantile(v, 0.5), quantile(v, 0.025), quantile(v, 0.975)
-}
-
-// middle is the median of those that are numbers.
-func middle(x []float64) float64 {
-	v := slices.DeleteFunc(slices.Clone(x), math.IsNaN)
-	if len(v) == 0 {
-		return math.NaN()
-	}
-	slices.Sort(v)
-	return quantile(v, 0.5)
+		a, b := f.fall(d, i), f.fall(d, i+1)
+		return a + (b-a)*(at-c.at[i])/(c.at[i+1]-c.at[i])
+	})
+	s.Fall.Value, s.Fall.Lo, s.Fall.Hi = spread(v)
 }
 
 // settingSteps is what the person does.

@@ -218,14 +218,14 @@ func (t *table) draw() {
 func (t *table) one(c *cell, p int, seers []*continuation, r *rand.Rand) draw {
 	f := t.f
 	var d draw
-	var logC [2]float64
-	d.treble, logC[0] = seers[0].curve(c.voices[0], p, r)
+	var logC float64
+	d.treble, logC = seers[0].curve(c.voices[0], p, r)
 	if len(seers) > 1 {
 		w := make([]float64, len(c.voices[1].peak))
 		for j, l := range c.voices[1].peak {
 			w[j] = l + t.link[p][j]
 		}
-		d.low, logC[1] = seers[1].curve(c.voices[1], pick(normalised(w), r), r)
+		d.low, _ = seers[1].curve(c.voices[1], pick(normalised(w), r), r)
 		d.lowPeak, d.lowTop = top(f.at, d.low)
 	}
 	d.peak, d.top = top(f.at, d.treble)
@@ -235,25 +235,23 @@ func (t *table) one(c *cell, p int, seers []*continuation, r *rand.Rand) draw {
 	case d.peak > f.hi+beyondDB:
 		d.beyond = 1
 	}
-	d.slope = f.slope(logC[:len(seers)], r)
+	d.slope = f.slope(logC, r)
 	d.bend = f.trim.Law.Bend + f.trim.Law.BendSD*r.NormFloat64()
 	return d
 }
 
-// slope draws the factor on the law's slope from its prior and the curvatures: an axis
-// stretched by s has s² times the curvature.
-func (f *fitting) slope(logC []float64, r *rand.Rand) float64 {
+// slope draws the factor on the law's slope from its prior and the treble's curvature: an
+// axis stretched by s has s² times the curvature. The low tone's says little beside: the
+// two are sharp or broad together.
+func (f *fitting) slope(logC float64, r *rand.Rand) float64 {
 	sd := f.trim.Law.logSD()
 	if sd == 0 {
 		return 1
 	}
-	precision, mean := 1/(sd*sd), 0.0
-	for i, c := range logC {
-		p := f.voices[i].prior
-		precision += 4 / (p.curvatureSD * p.curvatureSD)
-		mean += 2 * (c - p.logCurvature) / (p.curvatureSD * p.curvatureSD)
-	}
-	return math.Exp(mean/precision + r.NormFloat64()/math.Sqrt(precision))
+	p := f.voices[0].prior
+	precision := 1/(sd*sd) + 4/(p.curvatureSD*p.curvatureSD)
+	mean := 2 * (logC - p.logCurvature) / (p.curvatureSD * p.curvatureSD) / precision
+	return math.Exp(mean + r.NormFloat64()/math.Sqrt(precision))
 }
 
 // continuation draws a voice's curve at all of fitting.at, given the readings.
