@@ -186,6 +186,7 @@ func (c cover) check(t *testing.T, name string) {
 // read since, and of sensitivities.
 func TestCover(t *testing.T) {
 	var first, second, state, unread, sens, sibling, turns cover
+	promised, inside := 0.0, 0.0
 	for seed := range uint64(500) {
 		h := newHexa(t, rand.New(rand.NewPCG(seed, 5)))
 		b := trim.NewBench(h.model)
@@ -208,6 +209,10 @@ func TestCover(t *testing.T) {
 			unread.add(f, h.truth(q))
 			rec, _ := b.State(trim.Quantity{Measure: "record_level", Track: 2})
 			unread.add(rec, h.truth(trim.Quantity{Measure: "record_level", Track: 2}))
+			promised += x.After95
+			if math.Abs(h.truth(q)) <= x.Target.Tolerance {
+				inside++
+			}
 			r := h.read(q)
 			if n == 0 {
 				first.add(x.After, r[0].Value)
@@ -232,6 +237,11 @@ func TestCover(t *testing.T) {
 	sens.check(t, "sensitivity")
 	sibling.check(t, "sensitivity of a sibling")
 	turns.check(t, "the turn that is exact")
+	n := float64(first.n + second.n)
+	t.Logf("inside after a turn: %.1f %%, promised %.1f %%", 100*inside/n, 100*promised/n)
+	if math.Abs(inside-promised) > 3*math.Sqrt(n)/2 { // three standard deviations at the most
+		t.Errorf("inside after a turn: %g of %g, promised %.1f", inside, n, promised)
+	}
 }
 
 func mustRead(t testing.TB, b *trim.Bench, rs []trim.Reading) []trim.Doubt {

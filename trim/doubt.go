@@ -41,7 +41,7 @@ const (
 	chanceNone  = 0.02
 	chanceOther = 0.02 // over all siblings
 	chanceBack  = 0.01
-	believed    = 0.7 // a slip is taken for true from here on
+	believed    = 0.6 // a slip is taken for true from here on
 	farOff      = 3.5 // standard deviations from which a reading is an outlier
 	widen       = 4.0 // times a trim's own spread, where it is unlike its siblings
 )
@@ -59,9 +59,6 @@ type slip struct {
 func (b *Bench) judge(rs []read) []Doubt {
 	var out []Doubt
 	for k := b.fresh; k < len(b.moves); k++ {
-		if b.sure[b.m.family[b.moves[k].said]] < 0.99 {
-			continue
-		}
 		if d, ok := b.judgeMove(k, rs); ok {
 			out = append(out, d)
 		}
@@ -79,6 +76,10 @@ func (b *Bench) judge(rs []read) []Doubt {
 // seen only where what it sets was read; else nothing has moved.
 func (b *Bench) slips(k int, rs []read) []slip {
 	said := b.moves[k].said
+	if b.sure[b.m.family[said]] < 0.99 { // either way is as said
+		half := math.Log((1 - chanceNone) / 2)
+		return []slip{{"", said, 1, half}, {"", said, -1, half}, {NoEffect, said, 0, math.Log(chanceNone)}}
+	}
 	out := []slip{{"", said, 1, math.Log(1 - chanceNone - chanceOther - chanceBack)},
 		{NoEffect, said, 0, math.Log(chanceNone)}, {WrongWay, said, -1, math.Log(chanceBack)}}
 	var siblings []int
@@ -132,7 +133,7 @@ func (b *Bench) judgeMove(k int, rs []read) (Doubt, bool) {
 	}
 	chance := min(1/sum, 1-1e-6)
 	// Where even the best way fits badly, it is the readings that are doubted.
-	ok := best != 0 && chance >= believed && fits < farOff*farOff*float64(len(seen))
+	ok := slips[best].kind != "" && chance >= believed && fits < farOff*farOff*float64(len(seen))
 	b.count(k, slips[best], ok, chance)
 	if !ok {
 		return Doubt{}, false

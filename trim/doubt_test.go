@@ -140,6 +140,34 @@ func TestDeadTrim(t *testing.T) {
 	}
 }
 
+// TestDeadScrew: so is one whose direction is not known.
+func TestDeadScrew(t *testing.T) {
+	r, err := trim.ParseRange("±40 arcminutes")
+	if err != nil {
+		t.Fatal(err)
+	}
+	q := trim.Quantity{Measure: "azimuth"}
+	b := one(t, trim.New("AZ", "AZ", q, 0, r), trim.Variable{Quantity: q, Unit: "arcmin", BaseSD: 15})
+	rng := rand.New(rand.NewPCG(1, 22))
+	read := func() []trim.Doubt {
+		return mustRead(t, b, []trim.Reading{{Quantity: q, Value: 8 + 0.1*rng.NormFloat64(), SD: 0.1}})
+	}
+	read()
+	for n := range 2 {
+		next, err := b.Next([]trim.Target{{Quantity: q, Tolerance: 0.5}})
+		if err != nil || next[0].Do != trim.DoTurn {
+			t.Fatalf("turn %d: %+v, %v", n, next, err)
+		}
+		mustTurn(t, b, "AZ", next[0].By)
+		if d := read(); len(d) != 1 || d[0].Kind != trim.NoEffect {
+			t.Fatalf("turn %d: %+v", n, d)
+		}
+	}
+	if next, err := b.Next([]trim.Target{{Quantity: q, Tolerance: 0.5}}); err != nil || next[0].Do != trim.DoFault {
+		t.Errorf("dead screw: %+v, %v", next, err)
+	}
+}
+
 // TestOutlier: one wrong reading counts for nothing; read again as far off, it counts, and
 // the level is known to have changed.
 func TestOutlier(t *testing.T) {
