@@ -32,7 +32,7 @@ func (p *Plan) Cues(track int) []Cue {
 	end := start + part.Seconds
 	if p.Want.Third {
 		back := programme.StaircaseBackSteps * part.StepSeconds
-		say(end, "Once more, now loud: within %.0f seconds turn back well below %s, then up to it.", back, t.Words[0])
+		say(end, "Once more, now loud: within %.0f seconds turn %s.", back, t.begin())
 		climb(end + back)
 		end += back + part.Seconds
 	}

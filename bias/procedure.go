@@ -3,6 +3,7 @@ package bias
 import (
 	"fmt"
 
+	"headstack/programme"
 	"headstack/unit"
 )
 
@@ -25,7 +26,10 @@ func (p *Plan) TwoHead() []string {
 		fmt.Sprintf("One track at a time: the trims of the others stay where they are. Each has a round of %.0f s on tape of its own; go on behind the last one.", p.Programme.Seconds()),
 	}
 	for _, t := range p.Tracks {
-		out = append(out, fmt.Sprintf("Round %d, track %d: turn trim %s well below %s, then up to it. Record the file of the round. From %.0f s on the tone stops for a moment every %g s: at each stop turn up to the next of %s, within %.0f s, always upwards. If you turn past one, leave it there and write down where it was; if you miss one, say which.", t.Round+1, t.Trim.Track, t.Trim.ID, t.Words[0], start, part.StepSeconds, listed(t.Words), turnSeconds(part.StepSeconds)))
+		out = append(out, fmt.Sprintf("Round %d, track %d: turn trim %s %s. Record the file of the round. From %.0f s on the tone stops for a moment every %g s: at each stop turn up to the next of %s, within %.0f s, always upwards. If you turn past one, leave it there and write down where it was; if you miss one, say which.", t.Round+1, t.Trim.Track, t.Trim.ID, t.begin(), start, part.StepSeconds, listed(t.Words), turnSeconds(part.StepSeconds)))
+		if w.Third {
+			out = append(out, fmt.Sprintf("The second staircase of the round is %s at 0 dB: in its first %.0f s turn %s again, then to the same positions.", unit.Frequency(unit.Hertz(w.Tones.LowHz)), programme.StaircaseBackSteps*part.StepSeconds, t.begin()))
+		}
 		for _, x := range t.Warnings {
 			out = append(out, fmt.Sprintf("Track %d: %s.", t.Trim.Track, x))
 		}
@@ -34,6 +38,14 @@ func (p *Plan) TwoHead() []string {
 		"Put each trim back to where it stood. Record off on every track. Rewind, capture the replay of all rounds.",
 		"Set each trim as the fitted curve says, from below. Record and replay once more at the setting: level, treble and distortion decide.",
 		"Bias moves record level and record treble: set these next, then bias again if it moved by more than 0.2 dB of level.")
+}
+
+// begin says how the first position is come to, so that the trim's play is taken up.
+func (t TrackPlan) begin() string {
+	if t.Positions[0] < t.Trim.least()/2 {
+		return "to its stop of least bias"
+	}
+	return fmt.Sprintf("well below %s, then up to it", t.Words[0])
 }
 
 // ThreeHead is the procedure on a machine with a play head behind the record head: live,
