@@ -275,6 +275,7 @@ func (m *Recorder) Turn(ref Ref, by ...float64) (went float64, err error) {
 		went += m.turn(ref, a, x)
 	}
 	m.count.Moves++
+	m.moved[ref]++
 	m.count.Minutes += turnMinutes
 	return went, nil
 }
@@ -284,7 +285,6 @@ func (m *Recorder) turn(ref Ref, a *adjuster, by float64) float64 {
 		return 0
 	}
 	went, stopped := a.turn(by, m.noise(handTurns, "hand", ref))
-	m.moved[ref] = true
 	m.count.Turns += math.Abs(went)
 	if stopped {
 		m.count.EndStops++

@@ -8,7 +8,7 @@
 // [Recorder.Close] go through the definition's openings, [Recorder.Turn] turns a trim
 // that can be reached, [Recorder.Play] plays the good test tape, [Recorder.Record] records
 // and replays on a tape of one's own, [Recorder.Staircase] turns a bias trim in steps
-// during one recording, and [Recorder.Gauge] reads what needs no tape. [Recorder.Count]
+// during one recording, [Recorder.Watch] does so where the replay is heard at once, and [Recorder.Gauge] reads what needs no tape. [Recorder.Count]
 // says what all that cost; [Recorder.Truth] what is true, for tests.
 //
 // # Units and signs

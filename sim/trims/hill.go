@@ -17,7 +17,7 @@ type hill struct {
 
 // The long-wave part of the hill.
 const (
-	hillC  = 0.2 // dB per dB²
+	hillC  = 0.3 // dB per dB²
 	hillY0 = 1.5 // dB past the right bias
 	toneHz = 10e3
 )

@@ -168,7 +168,7 @@ func (m *Recorder) Play(mode Mode, speedCmS float64, tracks ...int) (Figures, er
 		return Figures{}, err
 	}
 	m.count.Good++
-	m.count.Minutes += playMinutes
+	m.count.Minutes += PlayMinutes
 	f := Figures{Mode: string(mode), SpeedCmS: speedCmS, Case: m.Case()}
 	f.SpeedPercent = m.speedError(speedCmS) + m.noise(speedSD, "speed", mode, speedCmS)
 	angle := m.angle(string(mode), f.Case)

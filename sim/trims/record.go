@@ -76,7 +76,7 @@ func (m *Recorder) payOwn() {
 	if m.OneHead() {
 		m.count.Minutes += rewindOwn
 	} else {
-		m.count.Minutes += offTape
+		m.count.Minutes += OffTapeMinutes
 	}
 }
 
@@ -106,6 +106,28 @@ type Step struct {
 // steps+1, of which the first is before the first step. It ends before its time at an end
 // stop. The trim stays at the last position.
 func (m *Recorder) Staircase(ref Ref, first, byTurns float64, steps int, tonesHz ...float64) ([]Step, error) {
+	if steps < 1 {
+		return nil, fmt.Errorf("trims: a staircase of %d steps", steps)
+	}
+	return m.steps(ref, func(done []Step) (float64, bool) {
+		if len(done) == 0 {
+			return first, true
+		}
+		return byTurns, len(done) <= steps
+	}, tonesHz)
+}
+
+// Watch turns a bias trim while own recording and replay of tones at -20 dB are heard at
+// once, on a recorder with a head for each: next says from the positions so far how far to
+// turn, until it is done. All of it is one visit and one pass.
+func (m *Recorder) Watch(ref Ref, next func(done []Step) (byTurns float64, on bool), tonesHz ...float64) ([]Step, error) {
+	if m.OneHead() {
+		return nil, fmt.Errorf("trims: machine %s does not replay while it records", m.Def.ID)
+	}
+	return m.steps(ref, next, tonesHz)
+}
+
+func (m *Recorder) steps(ref Ref, next func(done []Step) (byTurns float64, on bool), tonesHz []float64) ([]Step, error) {
 	a, err := m.reach(ref)
 	if err != nil {
 		return nil, err
@@ -114,29 +136,31 @@ func (m *Recorder) Staircase(ref Ref, first, byTurns float64, steps int, tonesHz
 	if a.trim.Sets != "bias" || err != nil || a.trim.Each != "track" {
 		return nil, fmt.Errorf("trims: %s is not the bias trim of a track", ref)
 	}
-	if steps < 1 || len(tonesHz) == 0 {
-		return nil, fmt.Errorf("trims: a staircase of %d steps, tones %v", steps, tonesHz)
+	if len(tonesHz) == 0 {
+		return nil, fmt.Errorf("trims: a staircase without tones")
 	}
 	speed, _ := m.Def.Speed(a.trim.SpeedCmS)
 	m.payOwn()
 	m.count.Moves++
-	m.count.Minutes += float64(steps) * stepMinutes
+	m.moved[ref]++
 	const sent = -20
-	state, at := m.Case(), m.turn(ref, a, first)
+	state, at := m.Case(), 0.0
 	var out []Step
-	for i := range steps + 1 {
-		if i > 0 {
-			went := m.turn(ref, a, byTurns)
-			if went == 0 {
-				break
-			}
-			at += went
+	for {
+		by, on := next(out)
+		if !on {
+			return out, nil
 		}
+		went := m.turn(ref, a, by)
+		if by != 0 && went == 0 {
+			return out, nil // at its stop
+		}
+		at += went
+		m.count.Minutes += stepMinutes
 		s := Step{Turns: at, LevelDB: map[float64]float64{}}
 		for _, hz := range tonesHz {
 			s.LevelDB[hz] = m.own(track, speed.CmS, hz, sent, m.ownAngle(state), state) + m.noise(levelSD, "step", ref, hz)
 		}
 		out = append(out, s)
 	}
-	return out, nil
 }

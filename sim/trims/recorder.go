@@ -34,12 +34,17 @@ type Count struct {
 	Untouched int     // trims that were never moved
 }
 
-// Minutes of work, common practice, no source.
+// Minutes of a pass of the test tape, and of an own recording that is heard at once;
+// common practice, no source.
+const (
+	PlayMinutes    = 3.0
+	OffTapeMinutes = 1.5
+)
+
+// Minutes of other work, common practice, no source.
 const (
 	turnMinutes  = 0.5
-	playMinutes  = 3.0
 	rewindOwn    = 3.0 // record, rewind, play
-	offTape      = 1.5 // record and hear at once
 	stepMinutes  = 0.1 // one step of a staircase
 	gaugeMinutes = 1.0
 )
@@ -57,7 +62,7 @@ type Recorder struct {
 	open  []string               // openings that are open, as a chain of the tree
 	state map[string]repeat      // case state: what this time it is off by
 	asked map[string]int         // how often a question was put
-	moved map[Ref]bool           // ever turned
+	moved map[Ref]int            // how often each was
 	byUse map[string][]*adjuster // by what it sets
 	count Count
 }
@@ -65,7 +70,7 @@ type Recorder struct {
 // New draws a recorder. The error is of a range in the definition that is not understood.
 func New(def *machine.Definition, seed uint64) (*Recorder, error) {
 	m := &Recorder{Def: def, Seed: seed, at: map[Ref]*adjuster{}, state: map[string]repeat{}, asked: map[string]int{},
-		moved: map[Ref]bool{}, byUse: map[string][]*adjuster{}}
+		moved: map[Ref]int{}, byUse: map[string][]*adjuster{}}
 	for i := range def.Trims {
 		if err := m.drawTrim(&def.Trims[i]); err != nil {
 			return nil, err
@@ -110,6 +115,9 @@ func (m *Recorder) Count() Count {
 	c.Untouched = len(m.refs) - len(m.moved)
 	return c
 }
+
+// Moved is how often a trim was moved, as [Count] counts moves.
+func (m *Recorder) Moved(ref Ref) int { return m.moved[ref] }
 
 // Tracks are the numbers of the tracks.
 func (m *Recorder) Tracks() []int {

@@ -443,3 +443,89 @@ func TestRanges(t *testing.T) {
 		}
 	}
 }
+
+// TestGauge: test points read what is true, and a peak and a dip are where they are.
+func TestGauge(t *testing.T) {
+	m := recorder(t, "octogrange", 12)
+	openAll(t, m)
+	for _, id := range []string{"B38", "MT", "OF", "EP", "TR1"} {
+		ref := Ref{id, "3"}
+		r, err := m.Gauge(ref)
+		if err != nil {
+			t.Fatal(err)
+		}
+		a := m.at[ref]
+		want, _, sd, _ := m.gauged(a)
+		if math.Abs(r.Value-want) > 5*sd {
+			t.Errorf("%s reads %g %s, true is %g", ref, r.Value, r.Unit, want)
+		}
+	}
+	if d := m.at[Ref{"B38", "3"}]; math.Abs(d.effect()-d.fixed-(d.anti+(d.clock-d.anti)*d.shape(d.pos/d.travel))) > 1e-12 {
+		t.Error("the current at the test point is that of the trim alone")
+	}
+	read := func(ref Ref) float64 {
+		v, _, _, err := m.gauged(m.at[ref])
+		if err != nil {
+			t.Fatal(err)
+		}
+		return v
+	}
+	for _, id := range []string{"TR1", "EP"} {
+		a := m.at[Ref{id, "5"}]
+		best := read(Ref{id, "5"})
+		a.pos = a.best
+		at := read(Ref{id, "5"})
+		for _, off := range []float64{-0.5, 0.5} {
+			a.pos = a.best + off
+			if v := read(Ref{id, "5"}); id == "TR1" && v <= at || id == "EP" && v >= at {
+				t.Errorf("%s: %g at its best, %g half a turn beside it; it came in at %g", id, at, v, best)
+			}
+		}
+	}
+}
+
+// TestWatch: up through the peak of bias while listening, as with three heads; and no such
+// thing with one.
+func TestWatch(t *testing.T) {
+	m := recorder(t, "octogrange", 3)
+	openAll(t, m)
+	ref := Ref{"B38", "2"}
+	a := m.at[ref]
+	right(m)
+	a.put(-5)
+	steps, err := m.Watch(ref, func(done []Step) (float64, bool) { return 0.3 / a.slope(), len(done) < 22 }, 10e3)
+	if err != nil {
+		t.Fatal(err)
+	}
+	top := 0
+	for i, s := range steps {
+		if s.LevelDB[10e3] > steps[top].LevelDB[10e3] {
+			top = i
+		}
+	}
+	// The readings err by 0.1 dB and the peak is flat within 0.4 dB of level for 1 dB.
+	at := -5 + 0.3*float64(top+1)
+	if want := m.bias[38.1].peak(10e3); math.Abs(at-want) > 1.2 {
+		t.Errorf("the peak is found at %.1f dB, true %.1f dB", at, want)
+	}
+	if c := m.Count(); c.Own != 1 || c.Moves != 1 {
+		t.Errorf("watching is one pass and one visit: %+v", c)
+	}
+	h := recorder(t, "hexastrand", 3)
+	openAll(t, h)
+	if _, err := h.Watch(Ref{"VRd", "2"}, func([]Step) (float64, bool) { return 0, false }, 10e3); err == nil {
+		t.Error("a recorder with one head replays while it records")
+	}
+}
+
+func BenchmarkPlay(b *testing.B) {
+	m := recorder(b, "octogrange", 1)
+	n := 0
+	for b.Loop() {
+		if _, err := m.Play(PlayHead, 38.1, 1, 2, 3, 4, 5, 6, 7, 8); err != nil {
+			b.Fatal(err)
+		}
+		n++
+	}
+	b.ReportMetric(float64(n)/b.Elapsed().Seconds(), "passes/s")
+}
