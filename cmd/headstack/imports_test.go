@@ -43,6 +43,7 @@ var mayImport = map[string][]string{
 	"sim/trims":     {"machine", "tape", "unit"},
 	"sim":           {"sim/field", "capture", "dsp", "machine", "measure", "programme", "tape", "testtape", "unit"},
 	"trial":         {"diagnosis", "machine", "measure", "sim", "unit"},
+	"trial/lining":  {"bias", "lineup", "machine", "measure", "sim/trims", "tape", "testtape", "trim", "unit"},
 	"cmd/headstack": {"*"},
 }
 
