@@ -167,7 +167,7 @@ func TestSevenSteps(t *testing.T) {
 				peak.add(got.Peak.Lo, b.peak, got.Peak.Hi)
 				peakDB.add(got.Peak.Bias.Lo, -b.truth.bias(b.trim.Now), got.Peak.Bias.Hi)
 				slope.add(got.Slope.Lo, b.slope, got.Slope.Hi)
-				if l := got.Learned(); l.Spread > b.trim.Law.Spread+1e-9 {
+				if l := got.Learned(); l.Spread > 1.1*b.trim.Law.Spread+1e-9 { // 800 draws tell a spread to 3 %
 					t.Errorf("seed %d: a spread of %.3f learned from %.3f", seed, l.Spread, b.trim.Law.Spread)
 				}
 				s := got.Set(Aim{FallDB: 3})

@@ -242,15 +242,16 @@ func (t *table) one(c *cell, p int, seers []*continuation, r *rand.Rand) draw {
 
 // slope draws the factor on the law's slope from its prior and the treble's curvature: an
 // axis stretched by s has s² times the curvature. The low tone's says little beside: the
-// two are sharp or broad together.
+// two are sharp or broad together. The law's bend and the hyperbola's want of fit make the
+// curvature a weaker witness than its prior says.
 func (f *fitting) slope(logC float64, r *rand.Rand) float64 {
 	sd := f.trim.Law.logSD()
 	if sd == 0 {
 		return 1
 	}
-	p := f.voices[0].prior
-	precision := 1/(sd*sd) + 4/(p.curvatureSD*p.curvatureSD)
-	mean := 2 * (logC - p.logCurvature) / (p.curvatureSD * p.curvatureSD) / precision
+	witness := math.Hypot(f.voices[0].prior.curvatureSD, 0.6)
+	precision := 1/(sd*sd) + 4/(witness*witness)
+	mean := 2 * (logC - f.voices[0].prior.logCurvature) / (witness * witness) / precision
 	return math.Exp(mean + r.NormFloat64()/math.Sqrt(precision))
 }
 
