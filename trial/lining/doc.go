@@ -9,14 +9,14 @@
 //
 // # The planned technician
 //
-// Order, targets and what is done come from lineup, how far to turn from trim, bias from
-// bias. What they leave to a person is done so (a technician's judgement):
+// Order, targets, passes and what is done come from lineup, how far to turn and what the
+// open case adds from trim, bias from bias. What they leave to a person is done so (a technician's judgement):
 //
 //   - Ranges of the definition are amended by how many turns a trim is seen to take.
 //   - Every figure is read closed as found and open before anything is turned but tension
-//     and brakes, which come before the good tape; what the open case adds is taken off by
-//     the azimuth that both show. Where own recordings must be rewound, what the case adds
-//     to them is taken from replay, and the proof shows the rest.
+//     and brakes, which come before the good tape. The treble that azimuth takes is added
+//     back before closed and open are compared. Where own recordings must be rewound, what
+//     the case adds to them is taken from replay, and the proof shows the rest.
 //   - Of siblings none of which was turned yet only one is turned before the next look, so
 //     that the others learn from it, on one track where that goes. A turn that ends inside
 //     with 90 % is not looked at before the proof.
@@ -26,9 +26,10 @@
 //     says, in one visit; with one head a staircase. Where bias is set for a flat response
 //     one staircase serves the siblings too: how far treble is off tells how far bias is.
 //   - Test points: by nominal sensitivity, then by what two readings showed, siblings
-//     included; tuned cores by a parabola.
+//     included; tuned cores by a parabola whose sharpness siblings share.
 //   - With the case closed what is out, or nearer its limit than the reading is sure of, is
-//     turned again by what it is off, three times at most, and read closed again.
+//     turned again by what it is off, and read closed again; from the fourth closing on only
+//     what reads out.
 //
 // # The plain procedure
 //

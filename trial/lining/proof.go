@@ -8,10 +8,14 @@ import (
 	"headstack/trim"
 )
 
+// How often the recorder is closed at most: with care for the limits at first, then until
+// nothing reads out.
+const careful, closings = 3, 8
+
 // prove closes the recorder and measures; what is out or too near its limit is turned by
 // what it is off, and closed and measured again.
 func (t *technician) prove() error {
-	for try := range 4 {
+	for try := range closings {
 		t.close()
 		if err := t.readAll(true); err != nil {
 			return err
@@ -20,7 +24,14 @@ func (t *technician) prove() error {
 			t.closed = t.last
 			break
 		}
-		n, err := t.nudge(try)
+		if try == closings-1 {
+			break
+		}
+		margin := near
+		if try >= careful {
+			margin = 0
+		}
+		n, err := t.nudge(margin)
 		if err != nil {
 			return err
 		}
@@ -34,14 +45,11 @@ func (t *technician) prove() error {
 
 // nudge turns again what is wrong with the case closed, by what it is off. What a trim
 // moves besides is allowed for, so that two figures with one cause are not both mended.
-func (t *technician) nudge(try int) (n int, err error) {
-	if try == 3 {
-		return 0, nil
-	}
+func (t *technician) nudge(margin float64) (n int, err error) {
 	order := []lineup.Kind{lineup.Speed, lineup.Azimuth, lineup.Level, lineup.Treble, lineup.RecordAzimuth, lineup.RecordLevel, lineup.RecordTreble, lineup.PlayBass, lineup.SyncLevel, lineup.SyncTreble}
 	for _, kind := range order {
 		for _, s := range t.steps(0, kind) {
-			off, out := t.outBy(s)
+			off, out := t.outBy(s, margin)
 			if !out {
 				continue
 			}
@@ -87,8 +95,8 @@ func (t *technician) opening(id trim.ID) string { return trimOf(t.def, t.refs[id
 const near = 1.5
 
 // outBy is by how much a figure is off its target with the case closed, and whether that
-// is too near the limit to leave.
-func (t *technician) outBy(s *lineup.Step) (off float64, out bool) {
+// is nearer its limit than so many standard deviations of a reading.
+func (t *technician) outBy(s *lineup.Step, margin float64) (off float64, out bool) {
 	q, ok := t.quantity(s)
 	if !ok {
 		return 0, false
@@ -98,7 +106,7 @@ func (t *technician) outBy(s *lineup.Step) (off float64, out bool) {
 	if !read || x.Refused != "" {
 		return 0, false
 	}
-	return v - x.Value, math.Abs(v-x.Value) > x.Tolerance-near*sdOf(q)
+	return v - x.Value, math.Abs(v-x.Value) > x.Tolerance-margin*sdOf(q)
 }
 
 func (t *technician) nudgeBy(s *lineup.Step, id trim.ID, off float64) error {

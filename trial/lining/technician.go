@@ -27,25 +27,31 @@ type key struct {
 
 // technician lines a recorder up as packages lineup, trim and bias say.
 type technician struct {
-	m                  *trims.Recorder
-	way                Way
-	def                *machine.Definition // as seen
-	order              *lineup.Order
-	log                []lineup.Event
-	setup              lineup.Setup
-	model              map[float64]*trim.Model // by speed
-	play               map[float64]*trim.Bench // what is heard of tapes
-	own                map[float64]*trim.Bench // what is heard of own recordings, since bias was set
-	refs               map[trim.ID]trims.Ref
-	last               map[key]float64 // the last reading, by case open and closed
-	closed             map[key]float64
-	cases              map[float64]*trim.Case // by speed
-	offsets            map[key]trim.Offset    // what an open case adds
+	m    *trims.Recorder
+	way  Way
+	tell func(format string, args ...any)
+
+	def   *machine.Definition // as seen
+	order *lineup.Order
+	log   []lineup.Event
+	setup lineup.Setup
+
+	// Of package trim, by speed: play is told what is heard of tapes, own what is heard of
+	// own recordings since bias was set.
+	model     map[float64]*trim.Model
+	play, own map[float64]*trim.Bench
+	refs      map[trim.ID]trims.Ref
+	moved     map[string]bool // trims of the definition of which one was ever turned
+
+	last, closed       map[key]float64 // the last readings, case open and closed
+	cases              map[float64]*trim.Case
+	offsets            map[key]trim.Offset // what the open case adds
 	closings, openings int
-	moved              map[string]bool    // families of which a trim was moved, with the speed's bench
-	learned            map[string]float64 // of what is gauged: what a turn does over nominal, by trim
-	sharp              map[string]extreme // by trim
-	tell               func(format string, args ...any)
+
+	// By trim of the definition, of what is read at test points: what a turn does over
+	// nominal, and how sharp an extreme is.
+	learned map[string]float64
+	sharp   map[string]extreme
 }
 
 // What readings of a recorder of sim/trims err by, r.m.s.; a bench knows that of its own.
@@ -66,8 +72,10 @@ func Planned(m *trims.Recorder, way Way, tell func(format string, args ...any)) 
 		tell = func(string, ...any) {}
 	}
 	out := begin(m)
-	t := &technician{m: m, way: way, def: asSeen(m), model: map[float64]*trim.Model{}, play: map[float64]*trim.Bench{}, own: map[float64]*trim.Bench{},
-		refs: map[trim.ID]trims.Ref{}, last: map[key]float64{}, closed: map[key]float64{}, cases: map[float64]*trim.Case{}, offsets: map[key]trim.Offset{}, moved: map[string]bool{}, learned: map[string]float64{}, sharp: map[string]extreme{}, tell: tell}
+	t := &technician{m: m, way: way, tell: tell, def: asSeen(m),
+		model: map[float64]*trim.Model{}, play: map[float64]*trim.Bench{}, own: map[float64]*trim.Bench{},
+		refs: map[trim.ID]trims.Ref{}, moved: map[string]bool{}, last: map[key]float64{}, closed: map[key]float64{},
+		cases: map[float64]*trim.Case{}, offsets: map[key]trim.Offset{}, learned: map[string]float64{}, sharp: map[string]extreme{}}
 	if err := t.prepare(); err != nil {
 		return out, err
 	}

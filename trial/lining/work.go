@@ -99,7 +99,7 @@ func (t *technician) choose(cmS float64, turns []trim.Turn) (todo []trim.Turn, r
 			reread = append(reread, t.tracksOf(x.Target.Quantity)...)
 		case trim.DoTurn:
 			todo = append(todo, x)
-			if id := t.refs[x.Trim].ID; !t.moved[fmt.Sprint(id)] {
+			if id := t.refs[x.Trim].ID; !t.moved[id] {
 				fresh[id] = append(fresh[id], x)
 			}
 		case trim.DoFault:
