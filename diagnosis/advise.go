@@ -177,12 +177,16 @@ func (g *planning) rank(ctx context.Context, post *posterior, doubts []Doubt) (a
 	return out, nil
 }
 
-// likelierFirst puts the likeliest repair in front of others that lead to the same total
-// within a minute: when all of them are made in one opening, their order does not matter
+// alikeShare is the part of an expected total by which plans must differ before one counts
+// as the better: what the figure is good to.
+const alikeShare = 0.03
+
+// likelierFirst puts the likeliest repair in front of others that lead to about the same
+// total: when all of them are made in one opening, their order does not matter
 // to the total, but what is found may.
 func (g *planning) likelierFirst(actions []plan.Action, steps []plan.Step) {
 	n := 0
-	for n < len(steps) && actions[steps[n].Action].To != nil && steps[n].Q <= steps[0].Q+1 {
+	for n < len(steps) && actions[steps[n].Action].To != nil && steps[n].Q <= steps[0].Q+max(1, alikeShare*steps[0].Q) {
 		n++
 	}
 	slices.SortStableFunc(steps[:n], func(x, y plan.Step) int {

@@ -9,8 +9,9 @@ import (
 // Fault effects that are ranges are cut into a few bins. The bins lie at the
 // same places for all stages, so that faults which no observation can tell
 // apart have exactly the same effect and are summed as one. Observations are
-// independent given the bin; what is left inside a bin widens each of them, so
-// that several readings behind one weak stage agree as they should.
+// independent given the bin; what is left inside a bin widens each of them. Where a
+// loss was seen the bins are narrow (refine.go), so that several readings behind one
+// weak stage agree as they should.
 
 // bin is a stretch of an effect, in dB away from nothing.
 type bin struct{ centre, sd float64 }
@@ -47,18 +48,19 @@ const (
 
 // atomsOf turns the fault modes of a stage into atoms. A mode with ranges for
 // several quantities has one severity that moves through all of them together,
-// the mild end of one with the mild end of the others.
+// the mild end of one with the mild end of the others. About marks the bins are
+// narrow.
 //
 // A mode with several signatures is each of them in equal parts. Of a stage that
 // all tracks share they are common shapes.
-func atomsOf(modes []machine.FaultMode, shared bool) []atom {
+func atomsOf(modes []machine.FaultMode, shared bool, marks []mark) []atom {
 	var out []atom
 	for i, m := range modes {
 		if m.Weight <= 0 {
 			continue
 		}
 		list := shapesOf(m.Signature)
-		for _, at := range modeAtoms(i, &m) {
+		for _, at := range modeAtoms(i, &m, marks) {
 			at.weight /= float64(len(list))
 			for _, s := range list {
 				if at.effect.own = s; shared {
@@ -71,43 +73,95 @@ func atomsOf(modes []machine.FaultMode, shared bool) []atom {
 	return out
 }
 
-func modeAtoms(i int, m *machine.FaultMode) []atom {
-	type slot struct {
-		key   [quantities]int
-		e     effect
-		share float64
+// stretch is a range of severities that are taken as one.
+type stretch struct {
+	key         stretchKey
+	e           effect
+	first, last effect // at its ends
+	share       float64
+}
+
+// stretchKey is the bin of each quantity, and the narrow bin about each mark.
+type stretchKey struct {
+	wide [quantities]int
+	thin [maxMarks]int
+}
+
+func (k stretchKey) narrow() bool { return k.thin != [maxMarks]int{} }
+
+func modeAtoms(i int, m *machine.FaultMode, marks []mark) []atom {
+	steps := severitySteps
+	if len(marks) > 0 {
+		steps = thinSteps
 	}
-	var slots []slot
-	for step := range severitySteps {
-		u := (float64(step) + 0.5) / severitySteps
-		key, e := severity(m, u)
+	var slots []stretch
+	for step := range steps {
+		wide, e, raw := severity(m, (float64(step)+0.5)/float64(steps))
+		key := stretchKey{wide: wide}
+		for k := range marks {
+			key.thin[k] = 1 + marks[k].bin(raw)
+		}
 		if last := len(slots) - 1; last >= 0 && slots[last].key == key {
-			slots[last].share += 1.0 / severitySteps
+			slots[last].last = raw
+			slots[last].share += 1 / float64(steps)
 			continue
 		}
-		slots = append(slots, slot{key, e, 1.0 / severitySteps})
+		slots = append(slots, stretch{key, e, raw, raw, 1 / float64(steps)})
 	}
-	for k := 0; k < len(slots) && len(slots) > 1; k++ {
-		if slots[k].share >= smallShare {
-			continue
-		}
-		to := k - 1
-		if k == 0 || k+1 < len(slots) && slots[k+1].share > slots[k-1].share {
-			to = k + 1
-		}
-		slots[to].share += slots[k].share
-		slots = append(slots[:k], slots[k+1:]...)
-		k = -1
-	}
+	slots = joinSmall(slots)
 	out := make([]atom, len(slots))
 	for k, s := range slots {
+		if len(marks) > 0 {
+			s.centre()
+		}
 		out[k] = atom{mode: i, weight: m.Weight * s.share, effect: s.e}
 	}
 	return out
 }
 
-// severity is the effect of a mode at severity u from 0 (mild) to 1.
-func severity(m *machine.FaultMode, u float64) (key [quantities]int, e effect) {
+// joinSmall lets slots of a small share join their neighbours, except narrow ones.
+func joinSmall(slots []stretch) []stretch {
+	for k := 0; k < len(slots); k++ {
+		if slots[k].share >= smallShare || slots[k].key.narrow() {
+			continue
+		}
+		to := -1
+		for _, next := range []int{k - 1, k + 1} {
+			if next >= 0 && next < len(slots) && !slots[next].key.narrow() && (to < 0 || slots[next].share > slots[to].share) {
+				to = next
+			}
+		}
+		if to < 0 {
+			continue
+		}
+		slots[to].share += slots[k].share
+		if to < k {
+			slots[to].last = slots[k].last
+		} else {
+			slots[to].first = slots[k].first
+		}
+		slots = append(slots[:k], slots[k+1:]...)
+		k = -1
+	}
+	return slots
+}
+
+// centre puts the effect in the middle of what the stretch holds, its spread that of a
+// uniform density.
+func (s *stretch) centre() {
+	for q := range quantities {
+		if s.e.db[q] == 0 {
+			continue
+		}
+		a, b := s.first.db[q], s.last.db[q]
+		s.e.db[q] = math.Round((a+b)/2/gridDB) * gridDB
+		s.e.sd[q] = math.Max(gridDB, math.Abs(b-a)) / math.Sqrt(12)
+	}
+}
+
+// severity is the effect of a mode at severity u from 0 (mild) to 1: put into bins, and
+// as it is.
+func severity(m *machine.FaultMode, u float64) (key [quantities]int, e, raw effect) {
 	e.presence, e.mode = m.ShowsWhen(""), m
 	for q, r := range [quantities][]float64{m.LevelDB, m.TrebleDB, m.BassDB, m.NoiseDB} {
 		key[q] = -1
@@ -117,12 +171,14 @@ func severity(m *machine.FaultMode, u float64) (key [quantities]int, e effect) {
 		low, high := math.Min(r[0], r[1]), math.Max(r[0], r[1])
 		if q == qNoise {
 			var b bin
-			key[q], b = place(noiseEdges, low+u*(high-low))
+			raw.db[q] = low + u*(high-low)
+			key[q], b = place(noiseEdges, raw.db[q])
 			e.db[q], e.sd[q] = b.centre, b.sd
 			continue
 		}
 		var b bin
-		key[q], b = place(lossEdges, -(high + u*(low-high)))
+		raw.db[q] = high + u*(low-high)
+		key[q], b = place(lossEdges, -raw.db[q])
 		e.db[q], e.sd[q] = -b.centre, b.sd
 		if q == qLevel && -high >= deadFromDB {
 			e.dead = true
@@ -134,5 +190,6 @@ func severity(m *machine.FaultMode, u float64) (key [quantities]int, e effect) {
 	if e.dead {
 		key[qLevel], e.db[qLevel], e.sd[qLevel] = -1, 0, 0
 	}
-	return key, e
+	raw.dead = e.dead
+	return key, e, raw
 }

@@ -188,7 +188,7 @@ func (g *planning) hearing(path []machine.Instance, how Provocation) [][]float64
 	return g.chance(path, afterAll(how), everything, sayings, func(arrive []total, out []float64) {
 		for k := range out {
 			var pr [2]float64
-			checkModel{k}.like(arrive, 0, pr[:])
+			foreseen.like(k, arrive, pr[:])
 			out[k] = pr[0] + pr[1]
 		}
 	})

@@ -1,7 +1,6 @@
 package diagnosis
 
 import (
-	"math"
 	"slices"
 	"strings"
 
@@ -10,20 +9,27 @@ import (
 )
 
 // failed lists the functions that did not work at some time, or, where only readings and
-// captures accuse, those that pass a suspect; and which of them still wait to be tried
-// since the last work.
+// captures accuse, those that pass a suspect; and which of them are not known to
+// work since the last work.
 func (g *planning) failed() (all, waiting []check) {
 	p := g.p
 	last := p.lastWork()
-	tried := map[check]bool{}
+	type seen struct {
+		seq   int64
+		works bool
+	}
+	now := map[check]seen{}
 	for i := range p.notes {
 		n := &p.notes[i]
 		if n.check == nil {
 			continue
 		}
 		c := check{n.function, n.key}
-		if n.check.Seq > last {
-			tried[c] = true
+		if n.check.Seq > last || last == 0 {
+			at := seen{n.check.Seq, n.check.Outcome == Works}
+			if was, ok := now[c]; !ok || at.seq >= was.seq {
+				now[c] = at
+			}
 		}
 		if n.check.Outcome != Works && !slices.Contains(all, c) {
 			if path, err := g.e.def.Path(c.function, c.key); err == nil && g.touches(path) {
@@ -44,7 +50,7 @@ func (g *planning) failed() (all, waiting []check) {
 		}
 	}
 	for _, c := range all {
-		if !tried[c] {
+		if !now[c].works {
 			waiting = append(waiting, c)
 		}
 	}
@@ -69,7 +75,8 @@ func (g *planning) addProof(add func(candidate, plan.Action)) {
 	for i := range table {
 		table[i] = []float64{1, 0}
 	}
-	minutes, tries := 0.0, 1.0
+	cost := make([]float64, len(g.states)) // until the first that does not work
+	tries := 1
 	if g.fickle() {
 		tries = fickleTries
 	}
@@ -85,15 +92,22 @@ func (g *planning) addProof(add func(candidate, plan.Action)) {
 		}
 		heard := g.hearing(path, Unprovoked)
 		for i := range table {
-			table[i][0] *= math.Pow(heard[i][saysWorks], tries)
+			for range tries {
+				cost[i] += table[i][0] * max(f.CheckMinutes, againMinutes)
+				table[i][0] *= heard[i][saysWorks]
+			}
 		}
-		minutes += tries * max(f.CheckMinutes, againMinutes)
 		if first.path == nil || len(waiting) > 0 && c == waiting[0] {
 			first.path = path
 		}
 	}
+	minutes := 0.0
 	for i := range table {
 		table[i][1] = 1 - table[i][0]
+		minutes += g.states[i].p * cost[i]
+	}
+	for i := range cost {
+		cost[i] -= minutes
 	}
 	first.powered = true
 	first.step = Step{ID: "close", Kind: StepClose, Target: g.e.def.Name, Minutes: unit.Minutes(minutes)}
@@ -104,5 +118,5 @@ func (g *planning) addProof(add func(candidate, plan.Action)) {
 			Function: c.function, Key: c.key, Expect: "works", Minutes: unit.Minutes(f.CheckMinutes)}
 	}
 	first.outcome = func(k int) string { return [...]string{"everything works", "something does not"}[k] }
-	add(first, plan.Action{Cost: minutes, Cover: plan.None, Like: table, Ends: []bool{true, false}})
+	add(first, plan.Action{Cost: minutes, CostIn: cost, Cover: plan.None, Like: table, Ends: []bool{true, false}})
 }

@@ -12,11 +12,12 @@ import (
 // others keep about their prior and would only dilute every explanation with
 // faults that nothing speaks for.
 const (
-	accusedP     = 0.004
+	accusedP     = 0.003
 	accusedBits  = 0.7 // odds at least doubled by the evidence
-	maxAccused   = 32
+	maxAccused   = 40
 	explanations = 10
-	listWidth    = 120 // partial explanations carried along
+	listWidth    = 200 // partial explanations carried along
+	faintest     = 1e-6
 )
 
 // cause is a component in one of its fault modes.
@@ -134,8 +135,19 @@ func (l list) add(causes []cause, p float64) list {
 	return append(l, partial{causes, p})
 }
 
-// trim keeps the likeliest entries.
+// trim keeps the likeliest entries, as far as they matter.
 func (l list) trim(n int) list {
+	most := 0.0
+	for i := range l {
+		most = max(most, l[i].p)
+	}
+	kept := l[:0]
+	for _, x := range l {
+		if x.p > faintest*most {
+			kept = append(kept, x)
+		}
+	}
+	l = kept
 	slices.SortStableFunc(l, func(x, y partial) int { return cmp.Compare(y.p, x.p) })
 	return l[:min(n, len(l))]
 }

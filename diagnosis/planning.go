@@ -79,69 +79,77 @@ func (e *Engine) plannings(p *problem, post *posterior, a *accusation, now Situa
 	return out
 }
 
-// How far the probability of two faults together may be from the product of theirs
-// before they belong to one question, and from which product on it is looked at.
-const (
-	togetherBy    = 1.5
-	togetherLeast = 5e-4
-)
+// togetherBy is the factor by which a fault must change the chance that something of a
+// question is at fault, or that nothing is, before it belongs to the question.
+const togetherBy = 1.5
 
 // questions parts the components of explanations: those that speak for or against each
 // other belong together. Each is in ascending order; there is at least one, maybe empty.
+//
+// The list leaves unlikely explanations out, so a fault that is rare appears only beside
+// the likeliest of all others. Whether it belongs to a question is therefore asked of
+// the question as a whole: does the fault explain what it explains, or does something of
+// it remain to be found just as before?
 func questions(list list) [][]int {
 	total := 0.0
-	p, both := map[int]float64{}, map[[2]int]float64{}
-	for _, x := range list {
+	p := map[int]float64{}
+	sets := make([][]int, len(list))
+	for i, x := range list {
 		total += x.p
-		comps := compsOf(x.causes)
-		for i, c := range comps {
+		sets[i] = compsOf(x.causes)
+		for _, c := range sets[i] {
 			p[c] += x.p
-			for _, d := range comps[i+1:] {
-				both[[2]int{c, d}] += x.p
-			}
 		}
 	}
 	var all []int
 	for c := range p {
 		all = append(all, c)
 	}
-	slices.Sort(all)
-	of := map[int]int{}
-	for i, c := range all {
-		of[c] = i
-	}
-	join := func(a, b int) {
-		for c, q := range of {
-			if q == b {
-				of[c] = a
-			}
-		}
-	}
-	for i, c := range all {
-		for _, d := range all[i+1:] {
-			want := p[c] / total * p[d] / total
-			got := both[[2]int{c, d}] / total
-			if of[c] != of[d] && max(want, got) > togetherLeast && (got > togetherBy*want || want > togetherBy*got) {
-				join(min(of[c], of[d]), max(of[c], of[d]))
-			}
-		}
-	}
+	slices.SortFunc(all, func(c, d int) int { return cmp.Or(cmp.Compare(p[d], p[c]), cmp.Compare(c, d)) })
 	var out [][]int
-	for i := range all {
-		var q []int
-		for _, c := range all {
-			if of[c] == i {
-				q = append(q, c)
+	for _, c := range all {
+		joined := []int{c}
+		rest := out[:0:0]
+		for _, q := range out {
+			if belongs(list, sets, total, q, c) {
+				joined = append(joined, q...)
+			} else {
+				rest = append(rest, q)
 			}
 		}
-		if len(q) > 0 {
-			out = append(out, q)
-		}
+		out = append(rest, joined)
 	}
+	for _, q := range out {
+		slices.Sort(q)
+	}
+	slices.SortFunc(out, slices.Compare)
 	if len(out) == 0 {
 		return [][]int{nil}
 	}
 	return out
+}
+
+// belongs says whether component c bears on a question.
+func belongs(list list, sets [][]int, total float64, q []int, c int) bool {
+	some, with, someWith := 0.0, 0.0, 0.0
+	for i, x := range list {
+		hit := slices.ContainsFunc(sets[i], func(d int) bool { return slices.Contains(q, d) })
+		here := slices.Contains(sets[i], c)
+		if hit {
+			some += x.p
+		}
+		if here {
+			with += x.p
+		}
+		if hit && here {
+			someWith += x.p
+		}
+	}
+	before, after := some/total, someWith/with
+	if after > togetherBy*before+1e-6 || before > togetherBy*after+1e-6 {
+		return true
+	}
+	return 1-after > togetherBy*(1-before) && before-after > 0.02
 }
 
 // findStates takes the likeliest explanations, as far as they are about some components,
@@ -183,6 +191,7 @@ func (g *planning) findStates(post *posterior, list list, about []int) {
 			}
 		}
 	}
+	g.states[0].p = math.Min(g.states[0].p, g.mostSound(post, about)*total)
 	sum := 0.0
 	for i := range g.states {
 		sum += g.states[i].p
@@ -199,6 +208,46 @@ func (g *planning) findStates(post *posterior, list list, about []int) {
 		}
 	}
 	g.findShares(post)
+}
+
+// mostSound bounds the probability that nothing of a question is at fault. Explanations
+// without an accused stage are not all of a sound recorder: in most of them a stage that
+// little speaks for is at fault. But a recorder is sound only if all is on the way of a
+// function that failed, or what is not belongs to another question. Of the functions that
+// failed the one with the shortest way says most.
+func (g *planning) mostSound(post *posterior, about []int) float64 {
+	p := g.p
+	var way []int
+	for o, n := range p.notes {
+		path := p.model.obs[o].path
+		if n.check == nil || n.check.Outcome == Works || way != nil && len(path) >= len(way) ||
+			!slices.ContainsFunc(path, func(c int) bool { return slices.Contains(about, c) }) {
+			continue
+		}
+		way = path
+	}
+	if way == nil {
+		return 1
+	}
+	bound := g.a.sound(way)
+	for _, c := range way {
+		if g.a.in[c] && !slices.Contains(about, c) {
+			bound += p.now(post, c)
+		}
+	}
+	return bound
+}
+
+// sound is the probability that none of some components is faulty as things stand.
+func (a *accusation) sound(comps []int) float64 {
+	all := &accusation{p: a.p, post: a.post, in: map[int]bool{}, part: make([][][]partial, len(a.post.s.nodes))}
+	for _, c := range comps {
+		all.in[c] = true
+	}
+	for i, n := range a.post.s.nodes {
+		all.part[i] = make([][]partial, len(n.alive))
+	}
+	return all.probability(func(_ int, causes []cause) bool { return len(causes) == 0 })
 }
 
 // findShares spreads each fault mode over its bins by the posterior.

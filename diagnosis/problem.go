@@ -141,7 +141,7 @@ func (a *atlas) describe(in machine.Instance) {
 	}
 	key := atomsKey{in.Stage, a.scope[in] == 0}
 	if _, ok := a.atoms[key]; !ok {
-		a.atoms[key] = atomsOf(a.modes[in.Stage], key.shared)
+		a.atoms[key] = atomsOf(a.modes[in.Stage], key.shared, nil)
 	}
 	prior, _ := a.def.FaultModes(in.Stage)
 	a.prior[in] = prior
@@ -198,6 +198,7 @@ func (e *Engine) build(ev Evidence) (*problem, error) {
 	if err := p.addShapes(ev.Measures); err != nil {
 		return nil, err
 	}
+	p.refine()
 	p.makeFamilies()
 	return p, nil
 }

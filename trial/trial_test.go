@@ -60,8 +60,8 @@ func TestStory(t *testing.T) {
 // HEADSTACK_TRIAL_SEED on, with right priors and with wrong ones. It writes the tables to
 // HEADSTACK_TRIALS_OUT, of what is ready after every tenth recorder, and the result of
 // each recorder to a file of lines beside it, with which it goes on when it is started
-// again. HEADSTACK_TRIAL_MACHINE and HEADSTACK_TRIAL_FACTOR limit it to one definition
-// and one series.
+// again. HEADSTACK_TRIAL_MACHINE, HEADSTACK_TRIAL_FACTOR and HEADSTACK_TRIAL_POLICY limit
+// it to one definition, one series and one policy.
 func TestTrials(t *testing.T) {
 	n, _ := strconv.Atoi(os.Getenv("HEADSTACK_TRIALS"))
 	if n == 0 || os.Getenv("HEADSTACK_LONG") == "" {
@@ -84,6 +84,9 @@ func TestTrials(t *testing.T) {
 			start := time.Now()
 			tr := trial.Trial{Def: builtin(t, id), Machines: n, FirstSeed: seed, PriorFactor: factor, Policies: policies(), Advisor: advisor,
 				Have: k.rows[series{id, factor}]}
+			if only := os.Getenv("HEADSTACK_TRIAL_POLICY"); only != "" {
+				tr.Policies = slices.DeleteFunc(tr.Policies, func(p trial.Maker) bool { return p.Name != only })
+			}
 			tr.Keep = func(r trial.Row, done, of int) error {
 				fmt.Fprintf(os.Stderr, "%s, priors wrong by %g: %d of %d recorders, %.0f s\n", id, factor, done, of, time.Since(start).Seconds())
 				return k.keep(series{id, factor}, r)
@@ -169,7 +172,9 @@ func (k *keeper) tables() error {
 			}
 			r := trial.Report{Machine: id, FirstSeed: rows[0].Seed, PriorFactor: factor, Rows: rows}
 			for _, p := range policies() {
-				r.Policies = append(r.Policies, p.Name)
+				if _, ok := rows[0].Results[p.Name]; ok {
+					r.Policies = append(r.Policies, p.Name)
+				}
 			}
 			fmt.Fprintln(&b, r.Markdown())
 		}
