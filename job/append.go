@@ -14,21 +14,22 @@ import (
 // anything else, so the error is for programmers.
 func CheckShape(e Entry) error {
 	payloads := 0
-	for _, have := range []bool{e.Check != nil, e.Reading != nil, e.Capture != nil, e.Work != nil, e.Opening != nil, e.Closing != nil} {
+	has := map[Kind]bool{
+		KindCheck: e.Check != nil, KindReading: e.Reading != nil, KindCapture: e.Capture != nil,
+		KindWork: e.Work != nil, KindOpening: e.Opening != nil, KindClosing: e.Closing != nil,
+		KindTurn: e.Turn != nil, KindGate: e.Gate != nil, KindPass: e.Pass != nil,
+		KindFigure: e.Figure != nil, KindSignOff: e.SignOff != nil, KindSoak: e.Soak != nil,
+	}
+	for _, have := range has {
 		if have {
 			payloads++
 		}
 	}
-	fits := map[Kind]bool{
-		KindCheck:   e.Check != nil && payloads == 1,
-		KindReading: e.Reading != nil && payloads == 1,
-		KindCapture: e.Capture != nil && payloads == 1,
-		KindWork:    e.Work != nil && payloads == 1,
-		KindOpening: e.Opening != nil && payloads == 1,
-		KindClosing: e.Closing != nil && payloads == 1,
-		KindNote:    payloads == 0,
+	fit, known := has[e.Kind]
+	fit = fit && payloads == 1
+	if e.Kind == KindNote {
+		fit, known = payloads == 0, true
 	}
-	fit, known := fits[e.Kind]
 	switch {
 	case !known:
 		return &InvalidError{Field: "kind", Value: string(e.Kind), Problem: "is no kind of entry"}

@@ -67,7 +67,7 @@ func (e Entry) Clone() Entry {
 		c.Complaint, c.Faults = slices.Clone(c.Complaint), slices.Clone(c.Faults)
 		e.Closing = &c
 	}
-	return e
+	return e.cloneLineUp()
 }
 
 // EntryNotFound is the [NotFoundError] for an entry number.

@@ -6,6 +6,7 @@ import (
 	"math"
 	"slices"
 	"strings"
+	"time"
 
 	"headstack/diagnosis"
 	"headstack/machine"
@@ -31,7 +32,7 @@ func (b *Bench) RecordNote(ctx context.Context, jobID string, state measure.Case
 	return b.record(ctx, jobID, Entry{Kind: KindNote, Case: state, Remark: text})
 }
 
-// Record appends a check, reading, note, work, opening or closing. Of e only what it carries,
+// Record appends any entry but a capture. Of e only what it carries,
 // Case, Remark and Minutes count; Kind may be empty. Where Case is not stated and
 // openings of the job were recorded, it becomes the one that goes with them.
 func (b *Bench) Record(ctx context.Context, jobID string, e Entry) (Entry, error) {
@@ -41,8 +42,7 @@ func (b *Bench) Record(ctx context.Context, jobID string, e Entry) (Entry, error
 	if e.Kind == KindCapture {
 		return Entry{}, &InvalidError{Field: "kind", Value: "capture", Problem: "is a file, and is kept by adding it"}
 	}
-	return b.record(ctx, jobID, Entry{Kind: e.Kind, Case: e.Case, Remark: e.Remark, Minutes: e.Minutes,
-		Check: e.Check, Reading: e.Reading, Work: e.Work, Opening: e.Opening, Closing: e.Closing})
+	return b.record(ctx, jobID, said(e))
 }
 
 // Correct appends replacement in the place of entry seq. Of the replacement
@@ -60,10 +60,15 @@ func (b *Bench) Correct(ctx context.Context, jobID string, seq int64, replacemen
 	if seq <= 0 {
 		return Entry{}, EntryNotFound(seq)
 	}
-	return b.record(ctx, jobID, Entry{
-		Kind: replacement.Kind, Corrects: seq, Case: replacement.Case, Remark: replacement.Remark, Minutes: replacement.Minutes,
-		Check: replacement.Check, Reading: replacement.Reading, Work: replacement.Work, Opening: replacement.Opening, Closing: replacement.Closing,
-	})
+	e := said(replacement)
+	e.Corrects = seq
+	return b.record(ctx, jobID, e)
+}
+
+// said is what of an entry a caller may say.
+func said(e Entry) Entry {
+	e.Seq, e.Ref, e.Job, e.At, e.Clock, e.Corrects, e.Withdraw = 0, "", "", time.Time{}, time.Time{}, 0, false
+	return e
 }
 
 // Withdraw appends a note that takes entry seq back; remark says why. Errors:
@@ -90,7 +95,7 @@ func kindOf(e Entry) Kind {
 	case e.Closing != nil:
 		return KindClosing
 	}
-	return KindNote
+	return lineUpKind(e)
 }
 
 // record checks an entry against the job's definition and appends it.
@@ -114,6 +119,11 @@ func (b *Bench) record(ctx context.Context, jobID string, e Entry) (Entry, error
 			return Entry{}, err
 		}
 		r.Instrument, _ = registered(known, r.Instrument)
+	}
+	if e.Pass != nil {
+		if err := b.namePass(ctx, e.Pass); err != nil {
+			return Entry{}, err
+		}
 	}
 	if err := b.fit(ctx, def, j, &e); err != nil {
 		return Entry{}, err
@@ -150,6 +160,9 @@ func checkEntry(def *machine.Definition, e *Entry) error {
 		return checkOpening(def, e.Opening)
 	case e.Kind == KindClosing && e.Closing != nil:
 		return checkClosing(def, e.Closing)
+	}
+	if err := checkLineUp(def, e); err != nil {
+		return err
 	}
 	return nil // CheckShape refuses what does not fit together
 }

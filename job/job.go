@@ -44,6 +44,14 @@ type Entry struct {
 	Work    *Work    `json:",omitempty"`
 	Opening *Opening `json:",omitempty"`
 	Closing *Closing `json:",omitempty"`
+
+	// Of the line-up; see [Bench.LineUp].
+	Turn    *Turn    `json:",omitempty"`
+	Gate    *Gate    `json:",omitempty"`
+	Pass    *Pass    `json:",omitempty"`
+	Figure  *Figure  `json:",omitempty"`
+	SignOff *SignOff `json:",omitempty"`
+	Soak    *Soak    `json:",omitempty"`
 }
 
 // Kind of an entry.
@@ -58,6 +66,13 @@ const (
 	KindWork    Kind = "work"    // what was found is in Remark
 	KindOpening Kind = "opening" // opened further, or put back
 	KindClosing Kind = "closing" // the job is done; see [Closing]
+
+	KindTurn    Kind = "turn"     // a trim was turned
+	KindGate    Kind = "gate"     // a gate of the line-up was seen to, or lost
+	KindPass    Kind = "pass"     // a test tape played without being captured
+	KindFigure  Kind = "figure"   // what a step of the line-up reads, typed
+	KindSignOff Kind = "sign-off" // a step is left as it is
+	KindSoak    Kind = "soak"     // a reading during the soak
 )
 
 // Check records a control of the sheet or a function that was tried.

@@ -60,7 +60,7 @@ func fillSchema1(t *testing.T, s *Store) (jobs [2]job.Job, want [2][]job.Entry) 
 		want[k] = append(want[k], e)
 	}
 	for _, e := range jobtest.Samples("") {
-		if e.Kind == job.KindWork || e.Kind == job.KindOpening || e.Kind == job.KindClosing {
+		if first := []job.Kind{job.KindCheck, job.KindReading, job.KindCapture, job.KindNote}; !slices.Contains(first, e.Kind) {
 			continue
 		}
 		e.Minutes = 0
@@ -178,6 +178,10 @@ func checkRules(t *testing.T, s *Store, j job.Job, had []job.Entry) {
 	got, err := s.AppendEntry(t.Context(), e)
 	if err != nil || got.Ref != "work 1" {
 		t.Errorf("a work: %+v, %v", got, err)
+	}
+	e = job.Entry{Job: j.ID, At: jobtest.Clock, Kind: job.KindTurn, Turn: &job.Turn{Trim: "VRa", Key: "3", By: 30, Unit: "°"}}
+	if got, err := s.AppendEntry(t.Context(), e); err != nil || got.Ref != "turn 1" {
+		t.Errorf("a turn: %+v, %v", got, err)
 	}
 }
 

@@ -13,7 +13,7 @@ import (
 // payloadVersion is that of the JSON in entries.payload. A change of package
 // job's or measure's types that this version could not read back needs a new
 // one, and a reader for the old one here. A program that does not know of works,
-// openings and closings refuses the whole bench by its schema.
+// openings, closings and what belongs to a line-up refuses the whole bench by its schema.
 const payloadVersion = 1
 
 type payload struct {
@@ -24,6 +24,12 @@ type payload struct {
 	Work    *job.Work    `json:"work,omitempty"`
 	Opening *job.Opening `json:"opening,omitempty"`
 	Closing *job.Closing `json:"closing,omitempty"`
+	Turn    *job.Turn    `json:"turn,omitempty"`
+	Gate    *job.Gate    `json:"gate,omitempty"`
+	Pass    *job.Pass    `json:"pass,omitempty"`
+	Figure  *job.Figure  `json:"figure,omitempty"`
+	SignOff *job.SignOff `json:"sign_off,omitempty"`
+	Soak    *job.Soak    `json:"soak,omitempty"`
 }
 
 func encodePayload(e job.Entry) (string, error) {
@@ -31,7 +37,8 @@ func encodePayload(e job.Entry) (string, error) {
 	enc := json.NewEncoder(&buf)
 	enc.SetEscapeHTML(false) // "<" is easier to read in an export than its escape
 	err := enc.Encode(payload{V: payloadVersion, Check: e.Check, Reading: e.Reading, Capture: e.Capture,
-		Work: e.Work, Opening: e.Opening, Closing: e.Closing})
+		Work: e.Work, Opening: e.Opening, Closing: e.Closing,
+		Turn: e.Turn, Gate: e.Gate, Pass: e.Pass, Figure: e.Figure, SignOff: e.SignOff, Soak: e.Soak})
 	if err != nil {
 		return "", fmt.Errorf("writing a %s as JSON: %w", e.Kind, err)
 	}
@@ -59,5 +66,6 @@ func decodePayload(text string, e *job.Entry) error {
 	}
 	e.Check, e.Reading, e.Capture = p.Check, p.Reading, p.Capture
 	e.Work, e.Opening, e.Closing = p.Work, p.Opening, p.Closing
+	e.Turn, e.Gate, e.Pass, e.Figure, e.SignOff, e.Soak = p.Turn, p.Gate, p.Pass, p.Figure, p.SignOff, p.Soak
 	return nil
 }

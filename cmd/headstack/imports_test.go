@@ -33,7 +33,7 @@ var mayImport = map[string][]string{
 	"teardown":      {"machine", "unit"},
 	"diagnosis":     {"infer", "machine", "measure", "plan", "signature", "unit"},
 	"plot":          {"measure", "signature", "unit"},
-	"job":           {"capture", "diagnosis", "dsp", "learn", "machine", "measure", "programme", "signature", "tape", "testtape", "unit"},
+	"job":           {"bias", "capture", "diagnosis", "dsp", "learn", "lineup", "machine", "measure", "programme", "signature", "tape", "teardown", "testtape", "trim", "unit"},
 	"job/memory":    {"job"},
 	"job/jobtest":   {"diagnosis", "job", "measure"},
 	"store":         {"job"},

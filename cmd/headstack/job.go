@@ -145,6 +145,10 @@ func entryLine(view *job.View, x job.Entry) string {
 		x.Remark = strings.TrimSpace(x.Closing.Text(view.Def) + " " + x.Remark)
 		x.Closing = nil
 	}
+	if x.Turn != nil && !x.Withdraw {
+		x.Remark = strings.TrimSpace(x.Turn.Text(view.Def) + " " + x.Remark)
+		x.Turn = nil
+	}
 	return entryText(x)
 }
 
@@ -185,7 +189,7 @@ func entryWords(x job.Entry) string {
 		c := x.Capture
 		return fmt.Sprintf("%s, %s of %q, tracks %v, %d figures %s", c.File, c.Function, c.Played(), c.Tracks, len(c.Report.Measures), x.Remark)
 	}
-	return x.Remark
+	return strings.TrimSpace(x.LineUpWords() + " " + x.Remark)
 }
 
 // provoked says how the recorder was treated, with a space behind it.

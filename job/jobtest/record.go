@@ -121,6 +121,16 @@ func Samples(jobID string) []job.Entry {
 		{Job: jobID, Kind: job.KindClosing, Case: measure.CaseClosed, Remark: "played an evening",
 			Closing: &job.Closing{Complaint: []diagnosis.Symptom{diagnosis.SymptomThin}, Returned: "job-0001",
 				Faults: []job.ClosedFault{{Stage: "C31", Key: "a", Cause: "open", Proven: true, Work: diagnosis.WorkRepair}, {Stage: "H", Key: "4", Work: diagnosis.WorkClean}}}},
+		{Job: jobID, Kind: job.KindTurn, Case: measure.CasePropped, Minutes: 0.25,
+			Turn: &job.Turn{Trim: "VRa", Key: "3", By: -1.0 / 3, Unit: "turns", From: new(0.1 + 0.2), To: new(0.0), Stopped: true}},
+		{Job: jobID, Kind: job.KindTurn, Turn: &job.Turn{Trim: "AZ", By: 17, Unit: "°"}},
+		{Job: jobID, Kind: job.KindGate, Gate: &job.Gate{Step: "path_clean", Lost: true}},
+		{Job: jobID, Kind: job.KindPass, Pass: &job.Pass{Tape: "Fen 12"}},
+		{Job: jobID, Kind: job.KindFigure, Case: measure.CaseOpen,
+			Figure: &job.Figure{Step: "level/VRa/3", Value: 0.1 + 0.2, Unit: "mV", Half: 1.0 / 3, Instrument: "true-r.m.s. meter"}},
+		{Job: jobID, Kind: job.KindSignOff, SignOff: &job.SignOff{Step: "proof_noise/9.5/3", Reason: "hum of the hall\nnot of the machine", By: "ÅB"}},
+		{Job: jobID, Kind: job.KindSoak, Case: measure.CaseClosed,
+			Soak: &job.Soak{AtMinutes: 31.5, Measure: "level", Track: 3, Value: -0.1, Unit: "dB", Half: 1.0 / 3}},
 	}
 }
 
@@ -215,13 +225,18 @@ func brokenShapes(t *testing.T, r job.Record) {
 	j := openJob(t, r)
 	whole := check(j.ID, Clock)
 	for name, spoil := range map[string]func(*job.Entry){
-		"no kind":              func(e *job.Entry) { e.Kind = "" },
-		"no payload":           func(e *job.Entry) { e.Check = nil },
-		"two payloads":         func(e *job.Entry) { e.Reading = &job.Reading{} },
-		"payload of another":   func(e *job.Entry) { e.Kind = job.KindReading },
-		"note with a payload":  func(e *job.Entry) { e.Kind = job.KindNote },
-		"work without one":     func(e *job.Entry) { e.Kind, e.Check = job.KindWork, nil },
-		"opening that works":   func(e *job.Entry) { e.Kind, e.Check, e.Work = job.KindOpening, nil, &job.Work{} },
+		"no kind":             func(e *job.Entry) { e.Kind = "" },
+		"no payload":          func(e *job.Entry) { e.Check = nil },
+		"two payloads":        func(e *job.Entry) { e.Reading = &job.Reading{} },
+		"payload of another":  func(e *job.Entry) { e.Kind = job.KindReading },
+		"note with a payload": func(e *job.Entry) { e.Kind = job.KindNote },
+		"work without one":    func(e *job.Entry) { e.Kind, e.Check = job.KindWork, nil },
+		"opening that works":  func(e *job.Entry) { e.Kind, e.Check, e.Work = job.KindOpening, nil, &job.Work{} },
+		"turn without one":    func(e *job.Entry) { e.Kind, e.Check = job.KindTurn, nil },
+		"gate that turns":     func(e *job.Entry) { e.Kind, e.Check, e.Turn = job.KindGate, nil, &job.Turn{} },
+		"figure and a sign-off": func(e *job.Entry) {
+			e.Kind, e.Check, e.Figure, e.SignOff = job.KindFigure, nil, &job.Figure{}, &job.SignOff{}
+		},
 		"closing that checks":  func(e *job.Entry) { e.Kind, e.Closing = job.KindClosing, &job.Closing{} },
 		"minutes below none":   func(e *job.Entry) { e.Minutes = -1 },
 		"minutes of no length": func(e *job.Entry) { e.Minutes /= e.Minutes }, // not a number
@@ -296,8 +311,10 @@ func aliasing(t *testing.T, r job.Record) {
 	}
 	w := add(t, r, job.Entry{Job: j.ID, At: Clock, Kind: job.KindOpening, Opening: &job.Opening{Opening: "lid"}})
 	w.Opening.Opening = "spoiled"
+	turn := add(t, r, job.Entry{Job: j.ID, At: Clock, Kind: job.KindTurn, Turn: &job.Turn{Trim: "VRa", From: new(1.0), To: new(2.0)}})
+	turn.Turn.Trim, *turn.Turn.To = "spoiled", 9
 	got, err := r.Entries(t.Context(), j.ID)
-	if err != nil || len(got) != 4 || got[0].Check.Item != "fader/3" || got[1].Work.Stage != "C31" || got[3].Opening.Opening != "lid" {
+	if err != nil || len(got) != 5 || *got[4].Turn.To != 2 || got[4].Turn.Trim != "VRa" || got[0].Check.Item != "fader/3" || got[1].Work.Stage != "C31" || got[3].Opening.Opening != "lid" {
 		t.Fatalf("got %+v (%v), want fader/3, C31 and lid as appended", got, err)
 	}
 	got[0].Check.Item = "spoiled"
