@@ -120,6 +120,9 @@ func (b *Bench) record(ctx context.Context, jobID string, e Entry) (Entry, error
 		}
 		r.Instrument, _ = registered(known, r.Instrument)
 	}
+	if err := b.checkStep(ctx, def, &e); err != nil {
+		return Entry{}, err
+	}
 	if e.Pass != nil {
 		if err := b.namePass(ctx, e.Pass); err != nil {
 			return Entry{}, err

@@ -70,6 +70,8 @@ type LineUpStep struct {
 	Read *LineUpFigure `json:"read,omitempty"`
 	// Turn is what to do about its trim now; nil where nothing was read or there is no trim.
 	Turn *LineUpTurn `json:"turn,omitempty"`
+
+	closed lineup.Target // of the closed recorder
 }
 
 // LineUpFigure is a value with its 95 % interval.
@@ -150,7 +152,7 @@ func (b *Bench) LineUp(ctx context.Context, jobID string) (*LineUp, *View, error
 	if err != nil {
 		return nil, nil, err
 	}
-	shelf, err := b.tapesAtHand(ctx, v)
+	shelf, err := b.tapesAtHand(ctx, v.Def, v.Current)
 	if err != nil {
 		return nil, nil, fmt.Errorf("line-up of %s: %w", jobID, err)
 	}

@@ -2,9 +2,15 @@ package job
 
 import (
 	"context"
+	"fmt"
+	"math"
+	"slices"
+	"strings"
 
 	"headstack/lineup"
+	"headstack/machine"
 	"headstack/testtape"
+	"headstack/trim"
 )
 
 // shelf are the test tapes of a bench, and those that captures of a job were measured
@@ -17,7 +23,7 @@ type shelf struct {
 
 // tapesAtHand loads the test tapes on the bench, and those of a job's captures that have
 // another version.
-func (b *Bench) tapesAtHand(ctx context.Context, v *View) (*shelf, error) {
+func (b *Bench) tapesAtHand(ctx context.Context, def *machine.Definition, entries []Entry) (*shelf, error) {
 	list, err := b.shelf(ctx, TapeDocument)
 	if err != nil {
 		return nil, err
@@ -33,13 +39,13 @@ func (b *Bench) tapesAtHand(ctx context.Context, v *View) (*shelf, error) {
 			return nil, err
 		}
 		s.bySHA[i.sha] = t
-		_, fits := v.Def.Speed(t.SpeedCmS)
+		_, fits := def.Speed(t.SpeedCmS)
 		s.uses = append(s.uses, TapeUse{Name: t.Name, ID: i.id, SpeedCmS: t.SpeedCmS, Fits: fits})
 		if fits {
 			s.tapes = append(s.tapes, lineup.TapeAtHand{Tape: t})
 		}
 	}
-	for _, e := range v.Current {
+	for _, e := range entries {
 		c := e.Capture
 		if c == nil || c.TapeSHA == "" || s.bySHA[c.TapeSHA] != nil {
 			continue
@@ -91,50 +97,164 @@ func hearingOf(v *View) lineup.Hearing {
 	return h
 }
 
-// fill computes what the order says of the record.
+// fill computes all that follows from the record.
 func (l *LineUp) fill(v *View, s *shelf) error {
-	l.Log = logOf(v)
+	benches := l.benches(v.Def)
+	first := newLogger(v, l.Order, s, nil)
+	cases := newCases(v, first, benches)
+	g := newLogger(v, l.Order, s, cases.amounts(l.Order))
+	for _, b := range benches {
+		b.take(g.actions, cases.adds(b))
+		for _, d := range b.doubts {
+			l.Doubts = append(l.Doubts, b.doubtText(d))
+		}
+	}
+	l.Log, l.OutputDBFS = g.log, g.output(math.MaxInt64)
 	l.Status = l.Order.Status(l.Log)
-	l.Problems = append(l.Problems, l.Status.Problems...)
 	ok, waits := l.Order.MayPlayTestTape(l.Log)
 	l.MayPlay, l.Waits = ok, append(l.Waits, waits...)
-	for i, st := range l.Order.Steps {
-		l.Steps = append(l.Steps, LineUpStep{Step: st, Standing: l.Status.Steps[i], Target: l.Order.Target(st.ID, lineup.Setup{})})
+	l.fillSteps(v, cases)
+	l.Offsets = append(l.Offsets, cases.list(l)...)
+	l.fillNext()
+	l.fillProblems(v)
+	if err := l.fillTurns(v, benches, g.actions); err != nil {
+		return err
 	}
-	l.Tapes = s.uses
-	for i := range l.Tapes {
-		l.Tapes[i].Passes = l.Status.Passes[l.Tapes[i].Name]
+	for _, t := range s.uses {
+		t.Passes = l.Status.Passes[t.Name]
+		if t.Fits || t.Passes > 0 {
+			l.Tapes = append(l.Tapes, t)
+		}
 	}
-	l.Proof = l.Order.Proof(l.Log, lineup.Setup{}, nil)
+	l.fillProof(v)
 	var err error
 	if l.Rounds, err = lineup.RecordRounds(v.Def, lineup.Recording{}); err != nil {
 		return err
 	}
+	l.Rounds = list(l.Rounds)
 	l.Passes, err = l.Order.TapePasses(l.Hearing)
+	l.Passes = list(l.Passes)
 	return err
 }
 
-// logOf makes the events of a line-up of what counts in a record.
-func logOf(v *View) []lineup.Event {
-	var out []lineup.Event
-	for _, e := range v.Current {
-		x := lineup.Event{Seq: int(e.Seq)}
-		switch {
-		case e.Turn != nil:
-			x.Kind, x.Trim, x.Key = lineup.Turned, e.Turn.Trim, e.Turn.Key
-		case e.Gate != nil:
-			x.Kind, x.Step = lineup.GateDone, e.Gate.Step
-			if e.Gate.Lost {
-				x.Kind = lineup.GateLost
-			}
-		case e.Pass != nil:
-			x.Kind, x.Tape = lineup.Played, e.Pass.Tape
-		case e.SignOff != nil:
-			x.Kind, x.Step, x.Reason, x.By = lineup.SignedOff, e.SignOff.Step, e.SignOff.Reason, e.SignOff.By
-		default:
+// benches are those of the speeds; a speed whose trims are not understood has none, which
+// is said.
+func (l *LineUp) benches(def *machine.Definition) []*speedBench {
+	var out []*speedBench
+	for _, sp := range def.Speeds {
+		b, err := newSpeedBench(def, l.Order, sp.CmS)
+		if err != nil {
+			l.Problems = append(l.Problems, fmt.Sprintf("at %g cm/s no turns are reckoned: %v", sp.CmS, err))
 			continue
 		}
-		out = append(out, x)
+		out = append(out, b)
 	}
 	return out
+}
+
+// fillSteps puts standing, targets and readings beside the steps.
+func (l *LineUp) fillSteps(v *View, cases *cases) {
+	refs := map[int]string{}
+	for _, e := range v.Current {
+		refs[int(e.Seq)] = e.Ref
+	}
+	ref := func(i int) string {
+		if i < 0 {
+			return ""
+		}
+		return refs[l.Log[i].Seq]
+	}
+	set := lineup.Setup{}
+	if opens(v.Case) {
+		set.Offset = cases.amounts(l.Order)
+	}
+	heard := set
+	heard.ReadBy, heard.OutputDBFS = lineup.ByCapture, l.OutputDBFS
+	l.Steps = make([]LineUpStep, 0, len(l.Order.Steps))
+	for i, st := range l.Order.Steps {
+		x := LineUpStep{Step: st, Standing: l.Status.Steps[i], Target: l.Order.Target(st.ID, set), closed: l.Order.Target(st.ID, lineup.Setup{})}
+		if st.Source.Carrier != lineup.NoTape && x.Target.Refused == "" {
+			t := l.Order.Target(st.ID, heard)
+			x.Captured = &t
+		}
+		x.Found, x.Last, x.Since = ref(x.Standing.Found), ref(x.Standing.Last), ref(x.Standing.Since)
+		if x.Standing.Last >= 0 {
+			if r := l.Log[x.Standing.Last].Result; r != nil && r.Refused == "" {
+				x.Read = &LineUpFigure{r.Value, r.Lo, r.Hi, r.Unit}
+			}
+		}
+		l.Steps = append(l.Steps, x)
+	}
+}
+
+// fillNext names the steps that are done together with the first that can be.
+func (l *LineUp) fillNext() {
+	first, ok := l.Step(l.Status.Next)
+	if !ok {
+		return
+	}
+	for i := range l.Steps {
+		s := &l.Steps[i]
+		if s.Standing.Ready() && s.Phase == first.Phase && s.SpeedCmS == first.SpeedCmS && (s.Kind == first.Kind || s.Gate && first.Gate) {
+			l.Next = append(l.Next, s.ID)
+		}
+	}
+}
+
+// fillProblems names entries by their refs.
+func (l *LineUp) fillProblems(v *View) {
+	for _, p := range l.Status.Problems {
+		var i int
+		if _, err := fmt.Sscanf(p, "event %d", &i); err == nil && i >= 0 && i < len(l.Log) {
+			for _, e := range v.Current {
+				if int(e.Seq) == l.Log[i].Seq {
+					p = e.Ref + strings.TrimPrefix(p, fmt.Sprintf("event %d", i))
+				}
+			}
+		}
+		l.Problems = append(l.Problems, p)
+	}
+	if l.OutputDBFS == nil && slices.ContainsFunc(l.Log, func(e lineup.Event) bool { return e.Result != nil && e.Result.Unit == "dBFS" }) {
+		l.Problems = append(l.Problems, "captured levels are in dBFS and cannot be held against targets: record what the recorder's reference output gives at the interface, as the figure "+ReferenceOutput+" in dBFS")
+	}
+}
+
+// fillTurns says what to turn, for the steps that were read.
+func (l *LineUp) fillTurns(v *View, benches []*speedBench, actions []action) error {
+	var all []LineUpTurn
+	for _, b := range benches {
+		turns, err := b.next(l)
+		if err != nil {
+			return err
+		}
+		all = append(all, turns...)
+	}
+	if len(benches) == len(v.Def.Speeds) { // else a range is not understood, which is said
+		turns, err := extrema(v, l, actions)
+		if err != nil {
+			return err
+		}
+		all = append(all, turns...)
+	}
+	for i := range all {
+		t := all[i]
+		s, ok := l.Step(t.Step)
+		if !ok {
+			continue
+		}
+		s.Turn = &all[i]
+		if s.Standing.Ready() && t.Do != trim.DoEnough {
+			l.Turns = append(l.Turns, t)
+		}
+	}
+	return nil
+}
+
+// fillProof makes the closing proof; a soak counts once it was begun.
+func (l *LineUp) fillProof(v *View) {
+	var soak *lineup.SoakPlan
+	if slices.ContainsFunc(l.Log, func(e lineup.Event) bool { return e.Kind == lineup.Soaked }) {
+		soak = lineup.NewSoak(v.Def, 0)
+	}
+	l.Proof = l.Order.Proof(l.Log, lineup.Setup{ReadBy: lineup.ByCapture, OutputDBFS: l.OutputDBFS}, soak)
 }

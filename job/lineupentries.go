@@ -229,10 +229,23 @@ func checkLineUp(def *machine.Definition, e *Entry) error {
 	if e.Kind == KindPass && e.Pass != nil {
 		return cleanText("test tape", &e.Pass.Tape, maxLine, oneLine)
 	}
-	if e.Gate == nil && e.Figure == nil && e.SignOff == nil && e.Soak == nil {
+	if e.Kind == KindSoak && e.Soak != nil {
+		return checkSoak(def, e)
+	}
+	return nil
+}
+
+// checkStep does the same for entries of a step, whose targets depend on the test tapes at
+// hand.
+func (b *Bench) checkStep(ctx context.Context, def *machine.Definition, e *Entry) error {
+	if e.Gate == nil && e.Figure == nil && e.SignOff == nil {
 		return nil
 	}
-	o, err := orderOf(def)
+	s, err := b.tapesAtHand(ctx, def, nil)
+	if err != nil {
+		return err
+	}
+	o, err := lineup.New(def, lineup.Options{Tapes: s.tapes})
 	if err != nil {
 		return &InvalidError{Field: "line-up", Value: def.ID, Problem: "has no order: " + err.Error()}
 	}
@@ -243,8 +256,6 @@ func checkLineUp(def *machine.Definition, e *Entry) error {
 		return checkFigure(o, e.Figure)
 	case e.Kind == KindSignOff && e.SignOff != nil:
 		return checkSignOff(o, e.SignOff)
-	case e.Kind == KindSoak && e.Soak != nil:
-		return checkSoak(def, e)
 	}
 	return nil
 }

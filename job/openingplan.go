@@ -1,8 +1,11 @@
 package job
 
 import (
+	"cmp"
 	"context"
+	"errors"
 	"fmt"
+	"slices"
 
 	"headstack/teardown"
 )
@@ -51,18 +54,102 @@ func (e *NoTasksError) Hint() string {
 	return "headstack next and headstack lineup say what comes next with the case closed"
 }
 
-// openingTasks are the tasks that the record asks for.
+// openingTasks are the tasks that the record asks for, with those of the person.
 func (b *Bench) openingTasks(ctx context.Context, v *View, opt OpeningOptions) ([]teardown.Task, error) {
-	return opt.Tasks, nil
+	advice, _, err := b.Advise(ctx, v.Job.ID)
+	if err != nil {
+		return nil, err
+	}
+	m := &taskMaker{v: v}
+	m.fixes(advice)
+	m.settle(advice)
+	l, _, err := b.LineUp(ctx, v.Job.ID)
+	switch _, none := errors.AsType[*NoLineUpError](err); {
+	case err == nil:
+		m.lineUp(l)
+	case !none:
+		return nil, err
+	}
+	m.tasks = append(m.tasks, opt.Tasks...)
+	// What is only worth doing while inside does not open a recorder by itself.
+	if inside := slices.ContainsFunc(m.tasks, func(t teardown.Task) bool { return len(t.Needs) > 0 && !t.Optional }); inside && !opt.NoPreventive {
+		m.preventive(advice)
+	}
+	return m.without(opt.Without)
 }
 
+// without leaves tasks out by id. The error is an [InvalidError] with the nearest ids.
+func (m *taskMaker) without(ids []string) ([]teardown.Task, error) {
+	for _, id := range ids {
+		var known []string
+		n := len(m.tasks)
+		for _, t := range m.tasks {
+			known = append(known, t.ID)
+		}
+		if m.tasks = slices.DeleteFunc(m.tasks, func(t teardown.Task) bool { return t.ID == id }); len(m.tasks) == n {
+			return nil, &InvalidError{Field: "task", Value: shorten(id), Problem: "is not planned", Nearest: nearest(id, known)}
+		}
+	}
+	for i := range m.tasks {
+		m.tasks[i].Follows = slices.DeleteFunc(m.tasks[i].Follows, func(id string) bool { return slices.Contains(ids, id) })
+	}
+	return m.tasks, nil
+}
+
+// planOpenings plans tasks from what is open now.
 func planOpenings(ctx context.Context, v *View, tasks []teardown.Task, opt OpeningOptions) (*teardown.Plan, error) {
 	if len(tasks) == 0 {
 		return nil, &NoTasksError{v.Job.ID}
 	}
-	p, err := teardown.New(v.Def, tasks, teardown.Options{Open: v.Open, Together: opt.Together})
+	var open, unsure []string
+	for _, id := range v.Open {
+		if o, ok := v.Def.Opening(id); ok && o.Each != "" {
+			unsure = append(unsure, fmt.Sprintf("%s is open, and the record does not say of which %s: the plan begins with it put back", id, o.Each))
+			continue
+		}
+		open = append(open, id)
+	}
+	p, err := teardown.New(v.Def, tasks, teardown.Options{Open: open, Together: opt.Together, Insertions: insertions(v)})
 	if err != nil {
 		return nil, err
 	}
-	return p.Plan(ctx)
+	plan, err := p.Plan(ctx)
+	if err != nil {
+		return nil, err
+	}
+	plan.Warnings = append(plan.Warnings, unsure...)
+	return plan, nil
+}
+
+// insertions are how often each connector was plugged in again, as the openings that were
+// put back tell. Of an opening that repeats the record does not say which replica it was.
+func insertions(v *View) map[string]int {
+	out := map[string]int{}
+	s := &standing{def: v.Def, state: v.Job.Case}
+	first := observed(v.Entries)
+	current := slices.Clone(v.Current)
+	slices.SortStableFunc(current, func(a, b Entry) int { return cmp.Compare(first[a.Seq], first[b.Seq]) })
+	for _, e := range current {
+		before := slices.Clone(s.open)
+		s.take(e)
+		plugged := map[string]bool{} // once, whatever parted it
+		for _, id := range before {
+			if o, ok := v.Def.Opening(id); ok && o.Each == "" && !slices.Contains(s.open, id) {
+				for _, c := range o.Disconnects {
+					plugged[c] = true
+				}
+			}
+		}
+		for _, id := range s.open { // still parted by another
+			if o, ok := v.Def.Opening(id); ok {
+				for _, c := range o.Disconnects {
+					delete(plugged, c)
+				}
+			}
+		}
+		for c := range plugged {
+			out[c]++
+		}
+	}
+	return out
 }
