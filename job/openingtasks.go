@@ -147,7 +147,7 @@ func (m *taskMaker) lineUp(l *LineUp) {
 		if !ok {
 			k = len(m.tasks)
 			groups[key] = k
-			m.tasks = append(m.tasks, teardown.Task{ID: "set " + s.ID, Kind: teardown.LineUp, Power: teardown.On, Needs: where, Text: s.Name, Follows: m.sureFixes()})
+			m.tasks = append(m.tasks, teardown.Task{ID: "set " + s.ID, Kind: teardown.LineUp, Power: teardown.On, Needs: where, Text: s.Name, Follows: m.before()})
 		}
 		t := &m.tasks[k]
 		at[s.ID] = k
@@ -169,11 +169,12 @@ func (m *taskMaker) lineUp(l *LineUp) {
 	}
 }
 
-// sureFixes are the cures that are made in any case: nothing is lined up before them.
-func (m *taskMaker) sureFixes() []string {
+// before are the cures that are made in any case, and what settles a suspect: nothing is
+// lined up before them.
+func (m *taskMaker) before() []string {
 	var out []string
 	for _, t := range m.tasks {
-		if t.Kind == teardown.Fix && !t.Optional {
+		if t.Kind == teardown.Settle || t.Kind == teardown.Fix && !t.Optional {
 			out = append(out, t.ID)
 		}
 	}
