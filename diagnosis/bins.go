@@ -75,19 +75,18 @@ func atomsOf(modes []machine.FaultMode, shared bool, marks []mark) []atom {
 
 // stretch is a range of severities that are taken as one.
 type stretch struct {
-	key         stretchKey
-	e           effect
-	first, last effect // at its ends
-	share       float64
+	key   stretchKey
+	e     effect
+	share float64
 }
 
-// stretchKey is the bin of each quantity, and the narrow bin about each mark.
+// stretchKey is the bin of each quantity, and which marks it lies at.
 type stretchKey struct {
 	wide [quantities]int
-	thin [maxMarks]int
+	near [maxMarks]bool
 }
 
-func (k stretchKey) narrow() bool { return k.thin != [maxMarks]int{} }
+func (k stretchKey) narrow() bool { return k.near != [maxMarks]bool{} }
 
 func modeAtoms(i int, m *machine.FaultMode, marks []mark) []atom {
 	steps := severitySteps
@@ -99,21 +98,22 @@ func modeAtoms(i int, m *machine.FaultMode, marks []mark) []atom {
 		wide, e, raw := severity(m, (float64(step)+0.5)/float64(steps))
 		key := stretchKey{wide: wide}
 		for k := range marks {
-			key.thin[k] = 1 + marks[k].bin(raw)
+			key.near[k] = marks[k].at(raw)
 		}
 		if last := len(slots) - 1; last >= 0 && slots[last].key == key {
-			slots[last].last = raw
 			slots[last].share += 1 / float64(steps)
 			continue
 		}
-		slots = append(slots, stretch{key, e, raw, raw, 1 / float64(steps)})
+		for k := range marks {
+			if key.near[k] {
+				e = marks[k].pin(e)
+			}
+		}
+		slots = append(slots, stretch{key, e, 1 / float64(steps)})
 	}
 	slots = joinSmall(slots)
 	out := make([]atom, len(slots))
 	for k, s := range slots {
-		if len(marks) > 0 {
-			s.centre()
-		}
 		out[k] = atom{mode: i, weight: m.Weight * s.share, effect: s.e}
 	}
 	return out
@@ -135,28 +135,10 @@ func joinSmall(slots []stretch) []stretch {
 			continue
 		}
 		slots[to].share += slots[k].share
-		if to < k {
-			slots[to].last = slots[k].last
-		} else {
-			slots[to].first = slots[k].first
-		}
 		slots = append(slots[:k], slots[k+1:]...)
 		k = -1
 	}
 	return slots
-}
-
-// centre puts the effect in the middle of what the stretch holds, its spread that of a
-// uniform density.
-func (s *stretch) centre() {
-	for q := range quantities {
-		if s.e.db[q] == 0 {
-			continue
-		}
-		a, b := s.first.db[q], s.last.db[q]
-		s.e.db[q] = math.Round((a+b)/2/gridDB) * gridDB
-		s.e.sd[q] = math.Max(gridDB, math.Abs(b-a)) / math.Sqrt(12)
-	}
 }
 
 // severity is the effect of a mode at severity u from 0 (mild) to 1: put into bins, and

@@ -10,19 +10,18 @@ import (
 // compared with its centre by itself. One reading may lie anywhere in it; ten readings
 // that agree with each other to a decibel, and lie 5 dB from the centre, would speak ten
 // times against the fault that explains them all. So where a reading shows a loss, the
-// severities that would give just that loss get bins of their own, narrow enough that
-// what is left inside them weighs little.
+// severities that would give just that loss get a bin of their own, narrow enough that
+// what is left inside it weighs little.
 const (
-	thinDB    = 1.5 // width of a narrow bin
-	thinBins  = 3   // of them, about a loss that was seen
+	thinDB    = 2.0 // width of a narrow bin
 	thinSteps = 360 // how finely severity is run through
 	// Losses that lie nearer to each other than sameLossDB are cut once.
-	sameLossDB = 0.75
-	maxMarks   = 4 // of a component
+	sameLossDB = 1.0
+	maxMarks   = 3 // of a component
 	// A loss is cut finely from markFromDB, where the usual bins are narrow enough
 	// themselves, down to where a dead stage begins.
 	markFromDB = 3
-	gridDB     = 0.25 // effects are rounded to it, so that those alike are summed as one
+	gridDB     = 0.5 // marks are rounded to it
 )
 
 // mark is a loss that was seen: what comes of an effect by project is near db.
@@ -32,13 +31,32 @@ type mark struct {
 	like    string // marks with the same projection
 }
 
-// bin is the number of the narrow bin that an effect falls into, -1 for none.
-func (m *mark) bin(e effect) int {
-	k := math.Floor((m.project(e).db[qLevel]-m.db)/thinDB + thinBins/2.)
-	if e.dead || k < 0 || k >= thinBins {
-		return -1
+// at says whether an effect gives the loss.
+func (m *mark) at(e effect) bool {
+	return !e.dead && math.Abs(m.project(e).db[qLevel]-m.db) < thinDB/2
+}
+
+// pin moves the centre of a bin to where it gives the loss that was seen, by the quantity
+// of which most comes through. The others stay, so that faults which no observation can
+// tell apart remain so. What is left inside the bin is one severity: where the level is
+// lower than its centre says, the treble is less so, and the spread of the quantity that
+// was moved is what makes the sum as narrow as the bin; it may be below zero.
+func (m *mark) pin(e effect) effect {
+	most, share := -1, 0.0
+	for q := range quantities {
+		var one effect
+		one.db[q] = 1
+		if s := m.project(one).db[qLevel]; e.db[q] != 0 && s*math.Abs(e.db[q]) > share*math.Abs(e.db[max(most, 0)]) {
+			most, share = q, s
+		}
 	}
-	return int(k)
+	if most < 0 {
+		return e
+	}
+	e.db[most] += (m.db - m.project(e).db[qLevel]) / share
+	e.sd[most] = 0
+	e.sd[most] = (thinDB/math.Sqrt(12) - m.project(e).sd[qLevel]) / share
+	return e
 }
 
 // refine cuts the effects of the components that a loss was seen behind.
@@ -98,8 +116,8 @@ func (p *problem) lossesSeen() []lossSeen {
 			usual = append(usual, all[len(all)/2])
 		}
 		for _, x := range usual {
-			if loss := math.Abs(o.y - x); loss >= markFromDB && loss <= deadFromDB {
-				out = append(out, lossSeen{mark{o.space.project, math.Round((o.y-x)/gridDB) * gridDB, fmt.Sprint(n.measure, n.toneHz)}, o.path})
+			if loss := x - o.y; loss >= markFromDB && loss <= deadFromDB {
+				out = append(out, lossSeen{mark{o.space.project, -math.Round(loss/gridDB) * gridDB, fmt.Sprint(n.measure, n.toneHz)}, o.path})
 			}
 		}
 	}
