@@ -182,7 +182,7 @@ type correctVerb struct {
 	TakeBack bool     `help:"Take the entry back; nothing replaces it."`
 	Job      string   `arg:"" help:"Job id."`
 	Entry    int64    `arg:"" help:"Number of the entry, as headstack job show lists it."`
-	New      []string `arg:"" optional:"" help:"The right value: outcome for a check, reading with unit, part of a work, opening, text of a note."`
+	New      []string `arg:"" optional:"" help:"The right value: outcome for a check, reading with unit, part of a work, opening, turn, figure with unit, step of a gate, text of a note or sign-off."`
 }
 
 func (correctVerb) Help() string {
@@ -258,7 +258,8 @@ func (v *correctVerb) replacement(view *job.View) (job.Entry, error) {
 		case old.Capture != nil:
 			return out, usage("entry %d is a capture: take it back and keep the right one with headstack capture", v.Entry)
 		default:
-			out.Remark = text
+			err := replaceLineUp(view, old, text, &out)
+			return out, err
 		}
 		return out, nil
 	}

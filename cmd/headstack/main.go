@@ -37,7 +37,9 @@ type verbs struct {
 	Instrument instrumentVerb `cmd:"" help:"The register of instruments: add, list."`
 	Job        jobVerb        `cmd:"" help:"Jobs on the bench: open, list, show."`
 	Next       nextVerb       `cmd:"" help:"What to do next, and what is known: for the bench and for scripts."`
-	Record     recordVerb     `cmd:"" help:"Add a check, reading, work or opening to a job: one verb for scripts."`
+	Lineup     lineupVerb     `cmd:"" help:"Where the line-up of a job stands, what is next, its target and how far to turn."`
+	Openings   openingsVerb   `cmd:"" help:"What to do in the next opening of the recorder, in what order, with what to have ready."`
+	Record     recordVerb     `cmd:"" help:"Add a check, reading, work, opening, turn or figure to a job: one verb for scripts."`
 	Check      checkVerb      `cmd:"" help:"Record the outcome of trying a control or a function."`
 	Reading    readingVerb    `cmd:"" help:"Record an instrument reading at a test point."`
 	Note       noteVerb       `cmd:"" help:"Record a note."`

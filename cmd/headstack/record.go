@@ -24,6 +24,12 @@ type recordVerb struct {
 	Work    recordWorkVerb    `cmd:"" help:"Something was done to the recorder."`
 	Open    recordOpenVerb    `cmd:"" help:"The recorder was opened further."`
 	Close   recordCloseVerb   `cmd:"" help:"An opening was put back, and with it all that hangs on it."`
+	Turn    recordTurnVerb    `cmd:"" help:"A trim was turned."`
+	Gate    recordGateVerb    `cmd:"" help:"A gate of the line-up, or a step without a figure, was seen to, or holds no longer."`
+	Figure  recordFigureVerb  `cmd:"" help:"A step of the line-up was read by hand."`
+	Pass    recordPassVerb    `cmd:"" help:"A test tape played once without being captured."`
+	SignOff recordSignOffVerb `cmd:"" help:"A step of the line-up is left as it is."`
+	Soak    recordSoakVerb    `cmd:"" help:"A reading during the soak."`
 	Note    recordNoteVerb    `cmd:"" help:"A note that belongs to nothing else."`
 }
 
@@ -32,7 +38,9 @@ func (recordVerb) Help() string {
           headstack record --job job-0001 check record 3 dull
           headstack record --job job-0001 work repair C31-a --minutes 12 --remark "dried out, replaced"
           headstack record --job job-0001 work swap RY1-3 --with 5
-          headstack record --job job-0001 open lid`
+          headstack record --job job-0001 open lid
+          headstack record --job job-0001 turn VRa-3 30deg anticlockwise
+          headstack record --job job-0001 figure level/VRa/3 109mV`
 }
 
 // recorded is the answer of record --json; scripts depend on it.
