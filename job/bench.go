@@ -33,6 +33,8 @@ type Bench struct {
 	conditions map[string]signature.HeadCondition // likewise
 
 	shop shop // what closed jobs teach; see counts.go
+
+	caseKept map[string]caseKept // what jobs show of the open case, by job; see lineupothers.go
 }
 
 // BenchOptions are what a Bench takes from outside; the zero value is for use,
@@ -86,7 +88,8 @@ func NewBench(rec Record, files Files, opt BenchOptions) *Bench {
 	}
 	return &Bench{rec: rec, files: files, opt: opt,
 		defs: make(map[string]*machine.Definition), engines: make(map[engineKey]*engine), instruments: make(map[string]diagnosis.Instrument),
-		explained: make(map[string]signature.Explanation), conditions: make(map[string]signature.HeadCondition)}
+		explained: make(map[string]signature.Explanation), conditions: make(map[string]signature.HeadCondition),
+		caseKept: make(map[string]caseKept)}
 }
 
 // NewJob is what intake asks for.

@@ -72,6 +72,7 @@ func (b *Bench) AddCapture(ctx context.Context, jobID string, up CaptureUpload) 
 	e := p.entry
 	e.At, e.Capture.Report = b.opt.Now(), report
 	// The file is kept; a person who stops the measuring finds it in the record.
+	defer b.forgetCases(jobID)
 	e, err = b.rec.AppendEntry(context.WithoutCancel(ctx), e)
 	switch {
 	case err != nil:

@@ -138,6 +138,7 @@ func (b *Bench) record(ctx context.Context, jobID string, e Entry) (Entry, error
 		defer b.shop.taught()
 	}
 	defer b.shop.changed(jobID)
+	defer b.forgetCases(jobID)
 	return b.rec.AppendEntry(ctx, e)
 }
 

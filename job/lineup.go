@@ -9,7 +9,8 @@ import (
 )
 
 // LineUp is where the line-up of a job stands. It is a pure function of the record and of
-// the test tapes on the shelf: the same entries give the same again. Levels are in dB,
+// the test tapes on the shelf: the same entries give the same again. What the open case
+// adds is also told by other jobs of the definition. Levels are in dB,
 // azimuth in arcminutes, intervals 95 %; what 0 dB is, each target says.
 type LineUp struct {
 	// Order is the order that this was made with, for its further questions.
@@ -156,7 +157,11 @@ func (b *Bench) LineUp(ctx context.Context, jobID string) (*LineUp, *View, error
 	if err != nil {
 		return nil, nil, fmt.Errorf("line-up of %s: %w", jobID, err)
 	}
-	l, err := newLineUp(v, shelf)
+	others, err := b.otherCases(ctx, v)
+	if err != nil {
+		return nil, nil, fmt.Errorf("line-up of %s: %w", jobID, err)
+	}
+	l, err := newLineUp(v, shelf, others)
 	if err != nil {
 		return nil, nil, err
 	}

@@ -247,6 +247,62 @@ func TestTheOpenCaseAdds(t *testing.T) {
 	}
 }
 
+// What the open case adds to one recorder tells of the next of its type, less surely, and
+// of the same one when it comes back, more surely.
+func TestTheOpenCaseOfOtherJobs(t *testing.T) {
+	b, _, _ := bench(t, job.BenchOptions{})
+	read := func(id string, state measure.CaseState, v float64) {
+		e := figure("treble/VRb/3", v, 0.1, "dB")
+		e.Case = state
+		rec(t, b, id, e)
+	}
+	pair := func(id string, adds float64) {
+		target := stepOf(t, lineUp(t, b, id), "treble/VRb/3").Target.Value
+		read(id, measure.CaseClosed, target)
+		rec(t, b, id, opened("lid"))
+		read(id, measure.CasePropped, target+adds)
+	}
+	open := func(serial string) string {
+		j, err := b.OpenJob(t.Context(), job.NewJob{Definition: hexastrand, Serial: serial, Case: measure.CaseClosed})
+		if err != nil {
+			t.Fatal(err)
+		}
+		return j.ID
+	}
+	offset := func(id string) job.CaseOffset {
+		t.Helper()
+		for _, o := range lineUp(t, b, id).Offsets {
+			if o.Track == 3 && o.Measure == "response" {
+				return o
+			}
+		}
+		t.Fatal("no offset of treble 3")
+		return job.CaseOffset{}
+	}
+	alone := open("11")
+	rec(t, b, alone, opened("lid"))
+	read(alone, measure.CasePropped, -25)
+	nothing := offset(alone)
+	if math.Abs(nothing.Offset.Value) > 0.01 || nothing.Pairs != 0 || nothing.Usable {
+		t.Errorf("of nothing: %+v, want none and not usable", nothing)
+	}
+	first := open("12")
+	pair(first, -3)
+	for _, serial := range []string{"13", "14"} {
+		pair(open(serial), -3)
+	}
+	told := offset(alone)
+	if told.Offset.Value > -1.5 || told.Offset.Hi-told.Offset.Lo >= nothing.Offset.Hi-nothing.Offset.Lo || told.Pairs != 0 {
+		t.Errorf("by three others: %+v in %d pairs, before %+v", told.Offset, told.Pairs, nothing.Offset)
+	}
+	again := open("12")
+	rec(t, b, again, opened("lid"))
+	read(again, measure.CasePropped, -25)
+	if back := offset(again); back.Offset.Hi-back.Offset.Lo >= told.Offset.Hi-told.Offset.Lo || back.Pairs != 1 || back.Closed != nil {
+		t.Errorf("of the same recorder: %+v in %d pairs, of another %+v", back.Offset, back.Pairs, told.Offset)
+	}
+}
+
 func TestLineUpEntriesThatAreRefused(t *testing.T) {
 	b, r, _ := bench(t, job.BenchOptions{})
 	j := openJob(t, b)

@@ -9,6 +9,7 @@ import (
 
 	"headstack/lineup"
 	"headstack/machine"
+	"headstack/programme"
 	"headstack/testtape"
 	"headstack/trim"
 )
@@ -19,6 +20,9 @@ type shelf struct {
 	tapes []lineup.TapeAtHand
 	uses  []TapeUse
 	bySHA map[string]*testtape.Tape
+	// programmes are the record programmes that were replayed in the job, the last one
+	// first, and then those of the bench: the first of a speed names the parts.
+	programmes []*programme.Programme
 }
 
 // tapesAtHand loads the test tapes on the bench, and those of a job's captures that have
@@ -60,18 +64,61 @@ func (b *Bench) tapesAtHand(ctx context.Context, def *machine.Definition, entrie
 		}
 		s.bySHA[c.TapeSHA] = t
 	}
-	return s, nil
+	return s, b.programmesAtHand(ctx, s, entries)
+}
+
+// programmesAtHand loads the record programmes of a job's captures and of the bench.
+func (b *Bench) programmesAtHand(ctx context.Context, s *shelf, entries []Entry) error {
+	seen := map[string]bool{}
+	load := func(name string, yaml []byte, err error) error {
+		if err != nil {
+			return err
+		}
+		p, err := programme.Load(name+".yaml", yaml)
+		if err == nil {
+			s.programmes = append(s.programmes, p)
+		}
+		return err
+	}
+	for _, e := range slices.Backward(entries) {
+		if c := e.Capture; c != nil && c.ProgrammeSHA != "" && !seen[c.ProgrammeSHA] {
+			seen[c.ProgrammeSHA] = true
+			yaml, err := b.rec.Document(ctx, c.ProgrammeSHA)
+			if err := load(c.Programme, yaml, err); err != nil {
+				return err
+			}
+		}
+	}
+	list, err := b.shelf(ctx, ProgrammeDocument)
+	if err != nil {
+		return err
+	}
+	for _, i := range list {
+		if seen[i.sha] {
+			continue
+		}
+		yaml, _, err := b.ProgrammeYAML(ctx, i.sha)
+		if err := load(i.id, yaml, err); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// options are those of an order for what is at hand.
+func (s *shelf) options() lineup.Options {
+	return lineup.Options{Tapes: s.tapes, Programmes: s.programmes}
 }
 
 // newLineUp makes the line-up of a view.
-func newLineUp(v *View, s *shelf) (*LineUp, error) {
-	o, err := lineup.New(v.Def, lineup.Options{Tapes: s.tapes})
+func newLineUp(v *View, s *shelf, others map[float64][]trim.CaseReading) (*LineUp, error) {
+	o, err := lineup.New(v.Def, s.options())
 	if err != nil {
 		return nil, &NoLineUpError{v.Job.ID, v.Job.Definition, err}
 	}
 	l := &LineUp{Order: o, Next: []string{}, Turns: []LineUpTurn{}, Waits: []string{}, Offsets: []CaseOffset{}, Doubts: []string{}, Problems: []string{}}
 	l.Hearing = hearingOf(v)
-	return l, l.fill(v, s)
+	return l, l.fill(v, s, others)
 }
 
 // hearingOf is how the tracks of a recorder reach the interface: as many at once as any
@@ -98,10 +145,10 @@ func hearingOf(v *View) lineup.Hearing {
 }
 
 // fill computes all that follows from the record.
-func (l *LineUp) fill(v *View, s *shelf) error {
+func (l *LineUp) fill(v *View, s *shelf, others map[float64][]trim.CaseReading) error {
 	benches := l.benches(v.Def)
 	first := newLogger(v, l.Order, s, nil)
-	cases := newCases(v, first, benches)
+	cases := newCases(v, first, benches, others)
 	g := newLogger(v, l.Order, s, cases.amounts(l.Order))
 	for _, b := range benches {
 		b.take(g.actions, cases.adds(b))

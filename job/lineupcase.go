@@ -15,6 +15,7 @@ type cases struct {
 	of      map[float64]*trim.Case
 	reads   map[float64][]trim.CaseReading
 	open    bool // the case is open now
+	name    string
 	known   map[caseKey]trim.Offset
 }
 
@@ -23,39 +24,52 @@ type caseKey struct {
 	q   trim.Quantity
 }
 
-// newCases enters what was read with the case closed and open.
-func newCases(v *View, g *logger, benches []*speedBench) *cases {
-	c := &cases{benches: benches, of: map[float64]*trim.Case{}, reads: map[float64][]trim.CaseReading{}, open: opens(v.Case), known: map[caseKey]trim.Offset{}}
-	name := cmp.Or(v.Job.Serial, v.Job.ID)
+// newCases enters what was read with the case closed and open, and what other jobs of the
+// definition show of it, by speed.
+func newCases(v *View, g *logger, benches []*speedBench, others map[float64][]trim.CaseReading) *cases {
+	c := &cases{benches: benches, of: map[float64]*trim.Case{}, reads: map[float64][]trim.CaseReading{}, open: opens(v.Case), name: machineName(v.Job), known: map[caseKey]trim.Offset{}}
 	for _, b := range benches {
-		seen := map[trim.CaseReading]bool{}
+		own := caseReadings(c.name, g, b)
 		now := g.prop()
-		for _, a := range g.actions {
-			for _, r := range a.reads {
-				x, ok := b.scaled(r)
-				if !ok || r.state == "" || !underCase(x.Quantity) {
-					continue
-				}
-				y := trim.CaseReading{Machine: name, Quantity: x.Quantity, State: r.state, Epoch: r.epoch, Closing: r.closing, Value: x.Value, SD: x.SD}
-				if opens(r.state) {
-					y.Prop = r.prop
-					if !c.open {
-						now = r.prop // the last that was used
-					}
-				}
-				if !seen[y] { // one reading settles several steps
-					seen[y] = true
-					c.reads[b.cmS] = append(c.reads[b.cmS], y)
-				}
+		for _, r := range own {
+			if opens(r.State) && !c.open {
+				now = r.Prop // the last that was used
 			}
 		}
-		if x, err := trim.NewCase(b.model, name, now, c.reads[b.cmS]); err == nil {
+		c.reads[b.cmS] = append(slices.Clone(others[b.cmS]), own...)
+		if x, err := trim.NewCase(b.model, c.name, now, c.reads[b.cmS]); err == nil {
 			c.of[b.cmS] = x
 		} else {
 			b.doubts = append(b.doubts, err.Error())
 		}
 	}
 	return c
+}
+
+// machineName is how a machine is known over its jobs.
+func machineName(j Job) string { return cmp.Or(j.Serial, j.ID) }
+
+// caseReadings are the figures of one job on which the case bears.
+func caseReadings(name string, g *logger, b *speedBench) []trim.CaseReading {
+	var out []trim.CaseReading
+	seen := map[trim.CaseReading]bool{}
+	for _, a := range g.actions {
+		for _, r := range a.reads {
+			x, ok := b.scaled(r)
+			if !ok || r.state == "" || !underCase(x.Quantity) {
+				continue
+			}
+			y := trim.CaseReading{Machine: name, Quantity: x.Quantity, State: r.state, Epoch: r.epoch, Closing: r.closing, Value: x.Value, SD: x.SD}
+			if opens(r.state) {
+				y.Prop = r.prop
+			}
+			if !seen[y] { // one reading settles several steps
+				seen[y] = true
+				out = append(out, y)
+			}
+		}
+	}
+	return out
 }
 
 // underCase tells the figures that the case bears on: what is heard of a tape.
@@ -151,13 +165,16 @@ func (c *cases) list(l *LineUp) []CaseOffset {
 }
 
 func (c *cases) readOpen(cmS float64, q trim.Quantity) bool {
-	return slices.ContainsFunc(c.reads[cmS], func(r trim.CaseReading) bool { return r.Quantity == q && opens(r.State) })
+	return slices.ContainsFunc(c.reads[cmS], func(r trim.CaseReading) bool { return c.own(r) && r.Quantity == q && opens(r.State) })
 }
+
+// own tells the readings of this job from those of others.
+func (c *cases) own(r trim.CaseReading) bool { return r.Machine == c.name && r.Epoch < jobEpochs }
 
 // found is the first reading with the case closed or open before anything was turned.
 func (c *cases) found(b *speedBench, q trim.Quantity, open bool) *LineUpFigure {
 	for _, r := range c.reads[b.cmS] {
-		if r.Quantity == q && opens(r.State) == open && r.Epoch == 0 {
+		if c.own(r) && r.Quantity == q && opens(r.State) == open && r.Epoch == 0 {
 			f := turnedRound(LineUpFigure{r.Value, r.Value - z95*r.SD, r.Value + z95*r.SD, b.model.Unit(q)}, sense(q))
 			return &f
 		}

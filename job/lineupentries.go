@@ -245,7 +245,7 @@ func (b *Bench) checkStep(ctx context.Context, def *machine.Definition, e *Entry
 	if err != nil {
 		return err
 	}
-	o, err := lineup.New(def, lineup.Options{Tapes: s.tapes})
+	o, err := lineup.New(def, s.options())
 	if err != nil {
 		return &InvalidError{Field: "line-up", Value: def.ID, Problem: "has no order: " + err.Error()}
 	}

@@ -389,7 +389,8 @@ func (g *logger) resultFor(c *Capture, s *lineup.Step, set lineup.Setup) *measur
 	cost := math.Inf(1)
 	for i := range c.Report.Measures {
 		r := &c.Report.Measures[i]
-		if r.Name != t.Measure || r.TrackB != 0 || !sameSpeed(r.Conditions.SpeedCmS, s.SpeedCmS) {
+		into := s.Kind == lineup.ProofCrosstalk // of one track into another
+		if r.Name != t.Measure || into != (r.TrackB != 0) || !sameSpeed(r.Conditions.SpeedCmS, s.SpeedCmS) {
 			continue
 		}
 		if len(s.Tracks) == 1 && r.Track != s.Tracks[0] {
@@ -400,14 +401,21 @@ func (g *logger) resultFor(c *Capture, s *lineup.Step, set lineup.Setup) *measur
 			if off = math.Abs(math.Log2(r.ToneHz / s.Source.ToneHz)); off > thirdOctave && !spansTones(s.Kind) {
 				continue
 			}
+			if r.Name == "level" || r.Name == "harmonic_3" { // the same tone is recorded at several levels
+				continue
+			}
 			off++
 		}
 		if r.Refused != "" {
 			off += 100
 		}
-		if len(s.Tracks) == 0 && r.Track != 0 { // of one track alone: of these the worst
-			j := lineup.Judge(&t, r)
-			off += 10 - math.Min(5, math.Abs(j.Error))
+		switch { // of one track alone, or into one: of these the worst
+		case len(s.Tracks) == 0 && r.Track != 0:
+			off += 10 - math.Min(5, math.Abs(lineup.Judge(&t, r).Error))
+		case into && r.ToneHz > 0 && math.Abs(math.Log2(r.ToneHz/t.ToneHz)) > thirdOctave:
+			continue
+		case into && r.Refused == "":
+			off += 10 - math.Max(-9, math.Min(9, r.Value/20))
 		}
 		if off < cost {
 			best, cost = r, off

@@ -98,7 +98,7 @@ func (s *standing) take(e Entry) {
 	s.reach(openingFor(s.def, e))
 }
 
-// openingFor is the opening at which the place of a reading or work is reached; empty
+// openingFor is the opening at which the place of a reading, work or turn is reached; empty
 // where none is needed.
 func openingFor(def *machine.Definition, e Entry) string {
 	var board string
@@ -110,6 +110,10 @@ func openingFor(def *machine.Definition, e Entry) string {
 	case e.Work != nil:
 		if st, ok := def.Stage(e.Work.Stage); ok {
 			board = st.Board
+		}
+	case e.Turn != nil:
+		if t := trimOf(def, e.Turn.Trim); t != nil {
+			return t.Opening
 		}
 	}
 	if b, ok := def.Board(board); ok {

@@ -152,7 +152,7 @@ func (b *Bench) ParseFigure(ctx context.Context, jobID, step, value string) (Fig
 	if err != nil {
 		return Figure{}, err
 	}
-	o, err := lineup.New(def, lineup.Options{Tapes: s.tapes})
+	o, err := lineup.New(def, s.options())
 	if err != nil {
 		return Figure{}, &NoLineUpError{j.ID, j.Definition, err}
 	}
