@@ -181,6 +181,11 @@ func (e *NoLineUpError) Error() string {
 // Unwrap returns the reason alone.
 func (e *NoLineUpError) Unwrap() error { return e.Err }
 
+// Hint says what to do next.
+func (e *NoLineUpError) Hint() string {
+	return "headstack machine check says what the definition lacks; a line-up needs tracks and speeds"
+}
+
 // Step returns a step by its id.
 func (l *LineUp) Step(id string) (*LineUpStep, bool) {
 	for i := range l.Steps {

@@ -152,3 +152,28 @@ func TestReadingsAtTestPointsSettleTheirSteps(t *testing.T) {
 		t.Errorf("turn of the trap: %+v, want further the way that lowered it", s.Turn)
 	}
 }
+
+// A whole evening: six passes of all tracks with turns between.
+func BenchmarkLineUp(b *testing.B) {
+	heard := []measure.Result{within("speed_error", 0, "speed 3150 Hz", 3150, 0.2, 0.02, "%"), within("azimuth_line", 0, "", 0, 0.4, 0.2, "arcmin")}
+	for track := 1; track <= 6; track++ {
+		heard = append(heard, within("level", track, "reference 315 Hz", 315, -12, 0.03, "dBFS"), within("response", track, "10 kHz", 10000, 0.3, 0.1, "dB"))
+	}
+	bench := replayBench(b, &heard)
+	j := openJob(b, bench)
+	rec(b, bench, j.ID, figure(job.ReferenceOutput, -12, 0.05, "dBFS"))
+	for _, g := range gates {
+		rec(b, bench, j.ID, gate(g))
+	}
+	for i := range 6 {
+		play(b, bench, j.ID, measure.CaseClosed, 1, 2, 3, 4, 5, 6)
+		for _, part := range []string{"VRa-1", "VRa-4", "VRb-2", "VRb-5"} {
+			rec(b, bench, j.ID, turned(part, float64(5-i)))
+		}
+	}
+	for b.Loop() {
+		if _, _, err := bench.LineUp(b.Context(), j.ID); err != nil {
+			b.Fatal(err)
+		}
+	}
+}
