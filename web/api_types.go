@@ -59,6 +59,7 @@ type apiEntry struct {
 	Work        *apiWork          `json:"work,omitempty"`
 	Opening     *apiOpening       `json:"opening,omitempty"`
 	Closing     *apiClosing       `json:"closing,omitempty"`
+	apiLineUpEntry
 }
 
 type apiCheck struct {
@@ -206,6 +207,7 @@ func entryJSON(e job.Entry) apiEntry {
 	if p := e.Opening; p != nil {
 		out.Opening = &apiOpening{p.Opening, p.Closed}
 	}
+	out.apiLineUpEntry = lineUpEntry(e)
 	if c := e.Check; c != nil {
 		out.Check = &apiCheck{c.Item, c.Function, c.Key, c.Outcome, c.Symptom, string(c.Provoked)}
 	}

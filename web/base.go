@@ -127,6 +127,8 @@ func entryLine(v *job.View, e job.Entry) string {
 		return e.Work.Text(v.Def)
 	case e.Closing != nil:
 		return e.Closing.Text(v.Def)
+	case e.LineUpText(v.Def) != "":
+		return e.LineUpText(v.Def)
 	case e.Opening != nil:
 		return openingLine(v.Def, *e.Opening)
 	}

@@ -150,7 +150,7 @@ func TestScreens(t *testing.T) {
 				name string
 				w, h int64
 				dark bool
-			}{{"laptop", 1366, 768, false}, {"phone", 390, 844, true}} {
+			}{{"laptop", 1280, 800, false}, {"phone", 390, 844, true}} {
 				where := fmt.Sprintf("%s-%s-%s", state, s.name, size.name)
 				if ok, err := regexp.MatchString(*only, where); err != nil || !ok {
 					continue

@@ -21,6 +21,7 @@ import (
 	"headstack/machine"
 	"headstack/measure"
 	"headstack/signature"
+	"headstack/teardown"
 )
 
 var noon = time.Date(2031, 5, 4, 12, 0, 0, 0, time.UTC)
@@ -31,9 +32,10 @@ type storyBench struct {
 	*job.Bench
 	verdict  func(v *job.View) (*diagnosis.Verdict, error)
 	advice   func(v *job.View) (*diagnosis.Advice, error)
-	captures map[int64]measure.Report // by entry
-	replayed map[int64]bool           // those that are of a record programme
-	loopback *job.Loopback            // of the interface "Bench box"
+	plan     func(ctx context.Context, v *job.View) (*teardown.Plan, error) // nil: nothing to open
+	captures map[int64]measure.Report                                       // by entry
+	replayed map[int64]bool                                                 // those that are of a record programme
+	loopback *job.Loopback                                                  // of the interface "Bench box"
 	capture  func(up job.CaptureUpload) (job.Entry, error)
 	failView error
 	wear     *job.Wear // nil: what the bench itself has
@@ -61,6 +63,18 @@ func (b *storyBench) Advise(ctx context.Context, id string) (*diagnosis.Advice, 
 	}
 	advice, err := b.advice(v)
 	return advice, v, err
+}
+
+func (b *storyBench) Openings(ctx context.Context, id string, _ job.OpeningOptions) (*teardown.Plan, *job.View, error) {
+	v, err := b.View(ctx, id)
+	if err != nil {
+		return nil, nil, err
+	}
+	if b.plan == nil {
+		return nil, v, &job.NoTasksError{Job: id}
+	}
+	plan, err := b.plan(ctx, v)
+	return plan, v, err
 }
 
 func (b *storyBench) View(ctx context.Context, id string) (*job.View, error) {

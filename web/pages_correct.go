@@ -94,6 +94,15 @@ func (s *server) correctPage(w http.ResponseWriter, r *http.Request) error {
 		http.Redirect(w, r, "/jobs/"+url.PathEscape(m.View.Job.ID)+"/closing", http.StatusSeeOther)
 		return nil
 	}
+	if m.Entry.LineUpText(m.View.Def) != "" {
+		// It is taken back and entered again at its step, whose form has its fields.
+		to := jobRoot(m.View) + "/line-up"
+		if step := lineUpStep(m.View, m.Entry); step != "" {
+			to += stepHref(step)
+		}
+		http.Redirect(w, r, to, http.StatusSeeOther)
+		return nil
+	}
 	if v := r.URL.Query().Get("value"); v != "" {
 		m.Form.Value = v
 	}

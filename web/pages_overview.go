@@ -142,7 +142,7 @@ func (s *server) recordPage(w http.ResponseWriter, r *http.Request) error {
 		e := d.View.Entries[i]
 		l := report.LineOf(d.View, e)
 		l.At = whenText(e.At) // the heading says UTC
-		if !e.Withdraw && (e.Check != nil || e.Work != nil || e.Opening != nil) {
+		if !e.Withdraw && (e.Check != nil || e.Work != nil || e.Opening != nil || e.LineUpText(d.View.Def) != "") {
 			l.Text = entryLine(d.View, e)
 		}
 		if e.Minutes > 0 {

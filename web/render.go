@@ -49,6 +49,7 @@ var funcs = template.FuncMap{
 	"long":            longTable,
 	"figure":          number,
 	"figures":         func(t plot.Table) template.HTML { return t.HTML() },
+	"side":            sideText,
 	"date":            func(t time.Time) string { return t.UTC().Format("2 January 2006") },
 }
 

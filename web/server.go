@@ -11,6 +11,7 @@ import (
 	"headstack/job"
 	"headstack/learn"
 	"headstack/measure"
+	"headstack/teardown"
 )
 
 // Bench is what the pages need of the domain. *job.Bench is one.
@@ -46,6 +47,8 @@ type Bench interface {
 	AddInstrument(ctx context.Context, in diagnosis.Instrument) (diagnosis.Instrument, error)
 	Diagnose(ctx context.Context, jobID string) (*diagnosis.Verdict, *job.View, error)
 	Advise(ctx context.Context, jobID string) (*diagnosis.Advice, *job.View, error)
+	LineUp(ctx context.Context, jobID string) (*job.LineUp, *job.View, error)
+	Openings(ctx context.Context, jobID string, opt job.OpeningOptions) (*teardown.Plan, *job.View, error)
 	ProposeClosing(ctx context.Context, jobID string) (job.Closing, *job.View, error)
 	Found(ctx context.Context, definition string) (*job.Found, error)
 	OwnCounts(ctx context.Context) (*learn.Counts, error)
@@ -146,7 +149,16 @@ func (s *server) pages() {
 	page("POST /jobs/{job}/notes", s.recordNote)
 	page("GET /jobs/{job}/works", s.worksPage)
 	page("POST /jobs/{job}/works", s.recordWork)
+	page("GET /jobs/{job}/openings", s.openingsPage)
 	page("POST /jobs/{job}/openings", s.recordOpening)
+	page("GET /jobs/{job}/line-up", s.lineUpPage)
+	page("GET /jobs/{job}/line-up/read-out", s.readOutPage)
+	page("GET /jobs/{job}/line-up/sheet", s.paperSheetPage)
+	page("POST /jobs/{job}/line-up/figures", s.recordFigure)
+	page("POST /jobs/{job}/line-up/turns", s.recordTurn)
+	page("POST /jobs/{job}/line-up/gates", s.recordGate)
+	page("POST /jobs/{job}/line-up/sign-offs", s.recordSignOff)
+	page("POST /jobs/{job}/line-up/passes", s.recordPass)
 	page("GET /jobs/{job}/captures", s.capturesPage)
 	page("POST /jobs/{job}/captures", s.uploadCapture)
 	page("GET /jobs/{job}/captures/{seq}", s.capturePage)

@@ -60,8 +60,8 @@ func stepsOf(v *job.View, verdict *diagnosis.Verdict, here string) []step {
 		{Name: "as found", Href: root + "/sheet", Here: here == "sheet" || here == "captures", Open: asFound, What: "to try or capture"},
 		find,
 		{Name: "fix", Href: root + "#fix", Open: faulty(v) + faults, What: word(faulty(v)+faults, "fault", "faults")},
-		{Name: "line up", Href: root + "#line-up", Open: trims(v), What: word(trims(v), "trim", "trims")},
-		{Name: "prove", Href: root + "#prove", Open: btoi(!closedAgain(v)), What: "closed-case capture"},
+		{Name: "line up", Href: root + "/line-up", Here: here == "line-up", Open: trims(v), What: word(trims(v), "trim", "trims")},
+		{Name: "prove", Href: root + "/line-up#proof", Open: btoi(!closedAgain(v)), What: "closed-case capture"},
 		{Name: "hand over", Href: root + "/report", Here: here == "report", Open: 1, What: "report"},
 	}
 	steps[2].Dark, steps[3].Dark = dark, dark && steps[3].Open == 0

@@ -65,6 +65,8 @@ func stories(state, id string) []story {
 			story{"works-offered", root + "/works?part=C31-a", 200, nil},
 			story{"correct-work", root + "/entries/44", 200, []string{"Correct work 1", "on which part, as printed"}},
 			story{"correct-opening", root + "/entries/43", 200, []string{"Correct opening 1", "Squeeze lifted off Tape"}})
+	case "lining":
+		common = append(common, liningStories(root)...)
 	case "enormous":
 		common = append(common,
 			story{"wear", root + "/wear", 200, []string{"Over 12 jobs", "track 24"}},
@@ -74,6 +76,10 @@ func stories(state, id string) []story {
 		common[0].want = append(common[0].want, "Measure as found", "nothing known yet")
 		common = append(common, story{"library", "/library", 200, []string{"Make a record programme above first"}})
 		common[3].want = append(common[3].want, "No capture yet")
+		common = append(common, story{"openings", root + "/openings", 200, []string{"No plan: nothing to do inside the recorder"}},
+			story{"line-up", root + "/line-up", 200, []string{"Next: whole tape path clean and dry", "‖ blocked", "38.1\u2009cm/s", "19.05\u2009cm/s", "The good test tape stays in its box"}},
+			story{"line-up-sheet", root + "/line-up/sheet", 200, []string{"12 of ", "Recording, 38.1 cm/s"}},
+			story{"read-out", root + "/line-up/read-out", 200, []string{"whole tape path clean and dry", "see to it"}})
 		common = append(common, story{"wear", root + "/wear", 200, []string{"Nothing to say yet"}})
 		common[4].want = append(common[4].want, "Nothing was recorded yet")
 		common = append(common, story{"works", root + "/works", 200, []string{"Nothing that was recorded", "No work was recorded", "opened: card bay door"}})
@@ -96,13 +102,15 @@ func benchOf(state string) (*storyBench, string) {
 		return emptyStory()
 	case "failed":
 		return failedStory()
+	case "lining":
+		return liningStory()
 	case "first":
 		return newStoryBench(), ""
 	}
 	return enormousStory()
 }
 
-var states = []string{"first", "good", "empty", "failed", "enormous"}
+var states = []string{"first", "good", "empty", "failed", "lining", "enormous"}
 
 func TestStories(t *testing.T) {
 	for _, state := range states {

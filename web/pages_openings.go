@@ -1,0 +1,135 @@
+package web
+
+import (
+	"context"
+	"errors"
+	"net/http"
+	"strings"
+
+	"headstack/job"
+	"headstack/lineup"
+	"headstack/teardown"
+)
+
+type openingsModel struct {
+	jobData
+	Plan      *teardown.Plan
+	NoPlan    string // why there is none
+	Working   bool
+	Self      string
+	Total     string // with its interval
+	Proved    shape
+	Parts     []costPart
+	Decisions []decisionView
+	Visits    []visitView
+	Quick     bool // without what is only worth doing while inside
+}
+
+type decisionView struct {
+	teardown.Decision
+	Mark shape
+	Sum  [][2]string
+}
+
+func (s *server) openingsPage(w http.ResponseWriter, r *http.Request) error {
+	d, err := s.jobData(r, "openings", "Openings planned")
+	if err != nil {
+		return err
+	}
+	d.Card = nil // here the plan says what is next
+	m := openingsModel{jobData: d, Quick: r.URL.Query().Get("only") == "needed", Self: r.URL.RequestURI()}
+	plan, err := s.planned(r, job.OpeningOptions{NoPreventive: m.Quick})
+	if err != nil && r.Context().Err() != nil {
+		return err
+	}
+	if e, ok := errors.AsType[*job.NoTasksError](err); ok {
+		m.NoPlan = strings.TrimPrefix(e.Error(), e.Job+" has ")
+		return render(w, http.StatusOK, "openings", m)
+	}
+	if errors.Is(err, context.DeadlineExceeded) {
+		m.Working = true
+		return render(w, http.StatusOK, "openings", m)
+	}
+	if err != nil {
+		m.NoPlan = err.Error()
+		return render(w, http.StatusOK, "openings", m)
+	}
+	m.Plan = plan
+	m.Total, m.Parts = plan.Total.Figure().String(), costParts(plan.Cost)
+	m.Proved = shape{"suspect", "▲", "not proved least"}
+	if plan.Proved {
+		m.Proved = shape{"proved", "■", "proved least"}
+	}
+	for _, x := range plan.Decisions {
+		m.Decisions = append(m.Decisions, decisionView{x, decisionMark(x), decisionRows(x)})
+	}
+	m.Visits = visitViews(d.View.Def, plan)
+	return render(w, http.StatusOK, "openings", m)
+}
+
+// planned makes the plan within the patience of a page for a search: it rests on the
+// diagnosis, which can take seconds on a large recorder.
+func (s *server) planned(r *http.Request, opt job.OpeningOptions) (*teardown.Plan, error) {
+	plan, _, err := s.bench.Openings(r.Context(), r.PathValue("job"), opt)
+	return plan, err
+}
+
+func asNoLineUp(err error) (*job.NoLineUpError, bool) { return errors.AsType[*job.NoLineUpError](err) }
+
+// papers
+
+type paperModel struct {
+	jobData
+	Paper   paper
+	Refused string
+	Hear    []choice
+	Heard   string
+	Blanks  []blank
+}
+
+type blank struct{ Name, Value string }
+
+// hearings are the ways in which tracks reach an interface or a meter.
+func hearings(l *job.LineUp, tracks int) ([]choice, map[string]lineup.Hearing) {
+	by := map[string]lineup.Hearing{"captures": l.Hearing, "one": {AtOnce: 1}, "bus": {AtOnce: 2, Bus: true}, "all": {AtOnce: tracks}}
+	list := []choice{{"captures", "as the captures were taken", ""}, {"one", "one after the other", ""}, {"bus", "two, over a stereo bus", ""}, {"all", "all, an input each", ""}}
+	return list, by
+}
+
+func (s *server) paperSheetPage(w http.ResponseWriter, r *http.Request) error {
+	d, err := s.jobData(r, "line-up", "Line-up sheet")
+	if err != nil {
+		return err
+	}
+	d.Card = nil
+	m := paperModel{jobData: d, Heard: r.URL.Query().Get("hear")}
+	l, v, err := s.bench.LineUp(r.Context(), d.View.Job.ID)
+	if e, ok := asNoLineUp(err); ok {
+		m.Refused = e.Err.Error()
+		return render(w, http.StatusOK, "papersheet", m)
+	}
+	if err != nil {
+		return err
+	}
+	sheet, err := paperSheet(l, v, m.Heard, &m.Hear)
+	if err != nil {
+		m.Refused = err.Error()
+		return render(w, http.StatusOK, "papersheet", m)
+	}
+	m.Paper = paperOf(sheet)
+	filled := map[string]string{"job": v.Job.ID, "serial": v.Job.Serial}
+	for _, h := range sheet.Head {
+		m.Blanks = append(m.Blanks, blank{h, filled[h]})
+	}
+	return render(w, http.StatusOK, "papersheet", m)
+}
+
+func paperSheet(l *job.LineUp, v *job.View, heard string, list *[]choice) (*lineup.Sheet, error) {
+	choices, by := hearings(l, v.Def.Tracks.Count)
+	*list = choices
+	h, ok := by[heard]
+	if !ok {
+		return l.Sheet()
+	}
+	return l.Order.Sheet(lineup.SheetOptions{Hearing: h})
+}
