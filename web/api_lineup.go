@@ -52,7 +52,11 @@ func (s *server) apiPaperSheet(w http.ResponseWriter, r *http.Request) error {
 
 // apiOpenings answers with the plan of openings.
 func (s *server) apiOpenings(w http.ResponseWriter, r *http.Request) error {
-	plan, _, err := s.bench.Openings(r.Context(), r.PathValue("job"), job.OpeningOptions{NoPreventive: r.URL.Query().Get("only") == "needed"})
+	v, err := s.bench.View(r.Context(), r.PathValue("job"))
+	if err != nil {
+		return err
+	}
+	plan, err := s.plansFor(r).of(r.Context(), s.bench, v)
 	if err != nil {
 		return err
 	}

@@ -53,6 +53,14 @@ func explain(err error) *pageError {
 		}
 		return &pageError{status: http.StatusUnprocessableEntity, title: "Not recorded: " + e.Field + " " + e.Problem, what: e.Value, hint: hint, kept: "Nothing was written.", field: e.Field, err: err}
 	}
+	if e, ok := errors.AsType[*job.NoTasksError](err); ok {
+		return &pageError{status: http.StatusUnprocessableEntity, title: "There is nothing to open for", what: e.Error(),
+			hint: "The next step and the line-up say what comes next with the case closed.", kept: "The record is as it was.", err: err}
+	}
+	if e, ok := errors.AsType[*job.NoLineUpError](err); ok {
+		return &pageError{status: http.StatusUnprocessableEntity, title: "There is no line-up", what: e.Error(),
+			hint: "See what the definition lacks: its speeds and tracks.", kept: "The record is as it was.", err: err}
+	}
 	if e, ok := errors.AsType[*job.UnexplainedError](err); ok {
 		return &pageError{status: http.StatusUnprocessableEntity, title: "Nothing could be told of " + e.Refs, what: e.Err.Error(),
 			hint: "Look at what was measured on it: the response at a few tones of each track is needed.", kept: "The record is as it was.", err: err}

@@ -46,6 +46,7 @@ func storyPlan(ctx context.Context, v *job.View) (*teardown.Plan, error) {
 		{ID: "C11-3", Text: "replace C11-3", Kind: teardown.Fix, Needs: []string{"tape-board"}, Power: teardown.Off, Minutes: 15, Parts: []string{"10 µF 25 V"}, Tools: []string{"soldering iron"}},
 		{ID: "VRa-3", Text: "set play level 3", Kind: teardown.LineUp, Needs: []string{"lid"}, Power: teardown.On, Function: "play", Key: "3", Minutes: 5, Follows: []string{"C11-3"}},
 		{ID: "L7-2", Text: "tune the trap of track 2", Kind: teardown.LineUp, Needs: []string{"squeeze"}, Power: teardown.On, Function: "record", Key: "2", Minutes: 8},
+		{ID: "FD-3", Text: "replace fader 3", Kind: teardown.Fix, Needs: []string{"strip"}, Power: teardown.Off, Minutes: 20, Parts: []string{"fader, 10 kohm"}},
 		{ID: "proof", Text: "record and play track 3", Kind: teardown.Test, Case: "closed", Power: teardown.On, Function: "record-play", Key: "3", Minutes: 3, Follows: []string{"VRa-3"}},
 		{ID: "belt", Text: "new belt", Kind: teardown.Preventive, Needs: []string{"belt"}, Power: teardown.Off, Minutes: 25, Optional: true, Chance: 0.4},
 		{ID: "C11-5", Text: "replace C11-5 too", Kind: teardown.Preventive, Needs: []string{"tape-board"}, Power: teardown.Off, Minutes: 5, Optional: true, Chance: 0.5},
@@ -62,7 +63,7 @@ func liningStories(root string) []story {
 		{"line-up-step", root + "/line-up?step=level/VRa/3", 200, []string{"play level, track 3", "+1.53 ±0.5\u2009dB", "119\u2009mV at TP11", "fringing", "what the target adds up from", "lid unscrewed", "ceramic or plastic trimmer", "VRa-3 was turned", "leave it as it is"}},
 		{"line-up-gate", root + "/line-up?step=demagnetised", 200, []string{"heads and guides demagnetised", "holds no longer", "more than 1.5 m away"}},
 		{"read-out", root + "/line-up/read-out?step=level/VRa/3", 200, []string{"play level, track 3", "+1.57"}},
-		{"line-up-sheet", root + "/line-up/sheet", 200, []string{"Line-up of Quernmoor Hexastrand", "3 of 13. Replay of the test tape, 9.525 cm/s, round 1 of 3: tracks 1, 6", "Q-0417", "3.5, 3.8", "What the targets add up from", "Local electrical codes"}},
-		{"openings", root + "/openings", 200, []string{"■ proved least", "Visit 1", "Visit 2", "10 µF 25 V", "soldering iron", "W5", "⇄ mirrored", "○ leave it", "■ do it now", "its work now", "power on", "Photographs"}},
+		{"line-up-sheet", root + "/line-up/sheet", 200, []string{"Line-up of Quernmoor Hexastrand", "3 of 13. Replay of the test tape, 9.525 cm/s, round 1 of 3: tracks 1, 6", "Q-0417", "first 3.4: geometry before electronics; 3.1, 3.2: a track partly off its gap is low", "What the targets add up from", "Local electrical codes"}},
+		{"openings", root + "/openings", 200, []string{"■ proved Proved least", "Visit 1", "Visit 2", "10 µF 25 V", "soldering iron", "W5", "⇄ mirrored", "○ leave it", "■ do it now", "its work now", "power on", "Photographs"}},
 	}
 }

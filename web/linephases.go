@@ -210,6 +210,10 @@ func (l *lining) cell(s *job.LineUpStep) stepCell {
 	if s.Read != nil {
 		c.Read = lineUpFigure(*s.Read)
 	}
+	if l.turnedSince(s) && x.State == lineup.StateDue {
+		c.Why = "turned since it was read"
+		return c
+	}
 	if x.Judgement != nil && x.Judgement.Verdict != lineup.NotMeasured {
 		c.Err = errorText(x.Judgement)
 		if x.Judgement.Verdict == lineup.Out && x.State == lineup.StateDue {
@@ -218,6 +222,15 @@ func (l *lining) cell(s *job.LineUpStep) stepCell {
 		}
 	}
 	return c
+}
+
+// turnedSince reports that the trim of a step was turned after it was last read: what it
+// read is not what it would read now.
+func (l *lining) turnedSince(s *job.LineUpStep) bool {
+	last := s.Standing.Last
+	return s.Trim != "" && last >= 0 && slices.ContainsFunc(l.Log[last:], func(e lineup.Event) bool {
+		return e.Kind == lineup.Turned && e.Trim == s.Trim && (e.Key == "" || e.Key == s.Key)
+	})
 }
 
 // lineUpFigure writes a figure with its interval.

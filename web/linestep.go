@@ -32,6 +32,7 @@ type stepPanel struct {
 	Now      string // the latest reading, with its interval
 	NowMark  *shape
 	Err      string
+	Since    bool // its trim was turned after that
 	Turn     *turnView
 	Moves    []string // what a turn makes stale
 	Checks   []link   // taken again when it reads out
@@ -139,7 +140,7 @@ func (l *lining) panel(v *job.View) *stepPanel {
 	for _, w := range s.Checks {
 		p.Checks = append(p.Checks, *l.link(w))
 	}
-	if x.Judgement != nil {
+	if p.Since = l.turnedSince(s); x.Judgement != nil && !p.Since {
 		m := verdictMark(x.Judgement.Verdict)
 		p.NowMark = &m
 	}

@@ -15,8 +15,7 @@ type openingsModel struct {
 	jobData
 	Plan      *teardown.Plan
 	NoPlan    string // why there is none
-	Working   bool
-	Self      string
+	Planning  bool   // it is still being worked out
 	Total     string // with its interval
 	Proved    shape
 	Parts     []costPart
@@ -37,8 +36,10 @@ func (s *server) openingsPage(w http.ResponseWriter, r *http.Request) error {
 		return err
 	}
 	d.Card = nil // here the plan says what is next
-	m := openingsModel{jobData: d, Quick: r.URL.Query().Get("only") == "needed", Self: r.URL.RequestURI()}
-	plan, err := s.planned(r, job.OpeningOptions{NoPreventive: m.Quick})
+	m := openingsModel{jobData: d, Quick: r.URL.Query().Get("only") == "needed"}
+	wait, cancel := context.WithTimeout(r.Context(), s.patience(r))
+	defer cancel()
+	plan, err := s.plansFor(r).within(r.Context(), wait, s.bench, d.View)
 	if err != nil && r.Context().Err() != nil {
 		return err
 	}
@@ -46,8 +47,8 @@ func (s *server) openingsPage(w http.ResponseWriter, r *http.Request) error {
 		m.NoPlan = strings.TrimPrefix(e.Error(), e.Job+" has ")
 		return render(w, http.StatusOK, "openings", m)
 	}
-	if errors.Is(err, context.DeadlineExceeded) {
-		m.Working = true
+	if errors.Is(err, errWorking) {
+		m.Planning = true
 		return render(w, http.StatusOK, "openings", m)
 	}
 	if err != nil {
@@ -56,9 +57,9 @@ func (s *server) openingsPage(w http.ResponseWriter, r *http.Request) error {
 	}
 	m.Plan = plan
 	m.Total, m.Parts = plan.Total.Figure().String(), costParts(plan.Cost)
-	m.Proved = shape{"suspect", "▲", "not proved least"}
+	m.Proved = shape{"suspect", "▲", "not proved"}
 	if plan.Proved {
-		m.Proved = shape{"proved", "■", "proved least"}
+		m.Proved = shape{"proved", "■", "proved"}
 	}
 	for _, x := range plan.Decisions {
 		m.Decisions = append(m.Decisions, decisionView{x, decisionMark(x), decisionRows(x)})
@@ -67,11 +68,13 @@ func (s *server) openingsPage(w http.ResponseWriter, r *http.Request) error {
 	return render(w, http.StatusOK, "openings", m)
 }
 
-// planned makes the plan within the patience of a page for a search: it rests on the
-// diagnosis, which can take seconds on a large recorder.
-func (s *server) planned(r *http.Request, opt job.OpeningOptions) (*teardown.Plan, error) {
-	plan, _, err := s.bench.Openings(r.Context(), r.PathValue("job"), opt)
-	return plan, err
+// plansFor are the plans that a request wants: all, or without what is only worth doing
+// while inside. They rest on the diagnosis, which can take seconds on a large recorder.
+func (s *server) plansFor(r *http.Request) *thoughts[*teardown.Plan] {
+	if p, ok := s.plans[r.URL.Query().Get("only")]; ok {
+		return p
+	}
+	return s.plans[""]
 }
 
 func asNoLineUp(err error) (*job.NoLineUpError, bool) { return errors.AsType[*job.NoLineUpError](err) }

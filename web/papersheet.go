@@ -28,6 +28,7 @@ type lettered struct{ Letter, Text string }
 type paperGroup struct {
 	lineup.SheetRow        // of the first one, for what they share
 	At              string // where it is read, as far as they share it
+	Stays           bool   // the hand is where the group before was
 	Before          []string
 	Again           []string
 	Rows            []paperRow
@@ -57,7 +58,11 @@ func paperOf(s *lineup.Sheet) paper {
 			for n < len(p.Rows) && alike(p.Rows[0], p.Rows[n]) {
 				n++
 			}
-			page.Groups = append(page.Groups, page.group(p.Rows[:n], no))
+			g := page.group(p.Rows[:n], no)
+			if i := len(page.Groups); i > 0 && g.Trim != "" && page.Groups[i-1].Trim != "" {
+				g.Stays = g.Reach == page.Groups[i-1].Reach
+			}
+			page.Groups = append(page.Groups, g)
 			p.Rows = p.Rows[n:]
 		}
 		out.Pages = append(out.Pages, page)

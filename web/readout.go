@@ -46,7 +46,7 @@ func readOutOf(l *lining) (readOut, bool) {
 			o.Error = &job.LineUpFigure{Value: j.Error, Lo: j.Lo, Hi: j.Hi, Unit: j.Unit}
 		}
 	}
-	o.Before = o.Error != nil && x.State == lineup.StateStale
+	o.Before = o.Error != nil && (x.State == lineup.StateStale || l.turnedSince(s))
 	o.Words = o.words(s)
 	return o, true
 }
@@ -77,6 +77,7 @@ type readOutModel struct {
 	Root, Self string
 	Is         bool // there is a step to show
 	Still      bool // the page does not renew itself
+	Renew      bool // it does without scripts too: only where it was asked for, as a reader may need the time
 	Number     string
 	Spread     string
 	Arrow      *turnView
@@ -96,7 +97,7 @@ func (s *server) readOutPage(w http.ResponseWriter, r *http.Request) error {
 			return err
 		}
 	}
-	m := readOutModel{Root: jobRoot(v), Still: r.URL.Query().Get("still") != ""}
+	m := readOutModel{Root: jobRoot(v), Still: r.URL.Query().Get("still") != "", Renew: r.URL.Query().Get("renew") != ""}
 	m.base = base{Title: "Read-out, " + v.Job.Name, Here: "line-up", Job: &v.Job}
 	m.Self = m.Root + "/line-up/read-out?"
 	if q := r.URL.Query().Get("step"); q != "" {

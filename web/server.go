@@ -83,6 +83,7 @@ type server struct {
 	patterns []string // of the API, for the check against the document
 	verdicts *thoughts[*diagnosis.Verdict]
 	advices  *thoughts[*diagnosis.Advice]
+	plans    map[string]*thoughts[*teardown.Plan] // of openings, by what is wanted
 	wears    wears
 	progress progress
 }
@@ -108,7 +109,8 @@ func newServer(bench Bench, opt Options) *server {
 	if opt.Program == "" {
 		opt.Program = "headstack"
 	}
-	s := &server{bench: bench, opt: opt, mux: http.NewServeMux(), verdicts: newVerdicts(), advices: newAdvices()}
+	s := &server{bench: bench, opt: opt, mux: http.NewServeMux(), verdicts: newVerdicts(), advices: newAdvices(),
+		plans: map[string]*thoughts[*teardown.Plan]{"": newPlans(job.OpeningOptions{}), "needed": newPlans(job.OpeningOptions{NoPreventive: true})}}
 	s.pages()
 	s.api()
 	return s

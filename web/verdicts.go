@@ -13,6 +13,7 @@ import (
 
 	"headstack/diagnosis"
 	"headstack/job"
+	"headstack/teardown"
 )
 
 // thoughts works out what the evidence says, a verdict or an advice, and keeps the last
@@ -54,6 +55,15 @@ func newAdvices() *thoughts[*diagnosis.Advice] {
 	return &thoughts[*diagnosis.Advice]{doing: "advising on", id: func(v *job.View) string { return evidenceID(v) + fmt.Sprint(job.Situation(v)) },
 		think: func(ctx context.Context, b Bench, jobID string) (*diagnosis.Advice, *job.View, error) {
 			return b.Advise(ctx, jobID)
+		}}
+}
+
+// newPlans makes the same for planned openings, which depend on all of the record: on the
+// diagnosis, the line-up and what is open.
+func newPlans(opt job.OpeningOptions) *thoughts[*teardown.Plan] {
+	return &thoughts[*teardown.Plan]{doing: "planning openings of", id: func(v *job.View) string { return fmt.Sprint(lastSeq(v), v.Counted) },
+		think: func(ctx context.Context, b Bench, jobID string) (*teardown.Plan, *job.View, error) {
+			return b.Openings(ctx, jobID, opt)
 		}}
 }
 

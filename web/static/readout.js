@@ -1,5 +1,5 @@
 // Asks for the page again every two seconds and puts the read-out in its place where it
-// has changed. Without scripts the page renews itself whole.
+// has changed. Without scripts the page renews itself whole where that is asked for.
 async function renew() {
   const old = document.getElementById("readout");
   if (!old || !old.hasAttribute("data-renew") || document.hidden) return;
