@@ -176,7 +176,6 @@ func (p *phaseView) place(s *lineup.Step, c *stepCell, target string) {
 	for _, track := range s.Tracks {
 		row := slices.IndexFunc(m.Rows, func(x matrixRow) bool { return x.Track == track })
 		if row < 0 {
-			row = len(m.Rows)
 			m.Rows = append(m.Rows, matrixRow{Track: track, Cells: make([]*stepCell, len(m.Columns))})
 			slices.SortFunc(m.Rows, func(a, b matrixRow) int { return a.Track - b.Track })
 			row = slices.IndexFunc(m.Rows, func(x matrixRow) bool { return x.Track == track })
