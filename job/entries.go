@@ -110,7 +110,15 @@ func (b *Bench) record(ctx context.Context, jobID string, e Entry) (Entry, error
 	}
 	e = e.Clone() // what the caller holds stays as it was given
 	e.Job, e.At = jobID, b.opt.Now()
-	if err := checkEntry(def, &e); err != nil {
+	asked := def
+	if e.Turn != nil {
+		entries, err := b.rec.Entries(ctx, jobID)
+		if err != nil {
+			return Entry{}, err
+		}
+		asked = asSeen(def, Current(entries))
+	}
+	if err := checkEntry(asked, &e); err != nil {
 		return Entry{}, err
 	}
 	if r := e.Reading; r != nil && r.Instrument != "" {

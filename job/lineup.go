@@ -25,8 +25,8 @@ type LineUp struct {
 	// Next are the steps that can be worked on now and are done together: the first one, and
 	// those behind it that are of its kind, phase and speed. Empty when there is none.
 	Next []string `json:"next"`
-	// Turns are what to turn now, reckoned together; read what they moved, and look again.
-	// Steps of which nothing was read yet are not among them.
+	// Turns are what to turn now, reckoned together, and what to read in place of it; read what
+	// they moved, and look again. Steps of which nothing was read yet are not among them.
 	Turns []LineUpTurn `json:"turns"`
 	// MayPlay says that a good test tape may go on; Waits are the gates else.
 	MayPlay bool     `json:"may_play_test_tape"`
@@ -88,7 +88,8 @@ func figureOf(f trim.Figure) LineUpFigure { return LineUpFigure(f) }
 // LineUpTurn is what to do about one trim or figure next.
 type LineUpTurn struct {
 	Step string `json:"step"`
-	// Do is turn, read, fault or enough, as in package trim.
+	// Do is turn, read, fault or enough, as in package trim; enough only of a step that is
+	// done or waits.
 	Do   trim.Do `json:"do"`
 	Trim string  `json:"trim,omitempty"` // machine.Trim id
 	Key  string  `json:"key,omitempty"`

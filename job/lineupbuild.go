@@ -12,6 +12,7 @@ import (
 	"headstack/programme"
 	"headstack/testtape"
 	"headstack/trim"
+	"headstack/unit"
 )
 
 // shelf are the test tapes of a bench, and those that captures of a job were measured
@@ -112,6 +113,9 @@ func (s *shelf) options() lineup.Options {
 
 // newLineUp makes the line-up of a view.
 func newLineUp(v *View, s *shelf, others map[float64][]trim.CaseReading) (*LineUp, error) {
+	seen := *v
+	seen.Def = v.AsSeen()
+	v = &seen
 	o, err := lineup.New(v.Def, s.options())
 	if err != nil {
 		return nil, &NoLineUpError{v.Job.ID, v.Job.Definition, err}
@@ -289,12 +293,31 @@ func (l *LineUp) fillTurns(v *View, benches []*speedBench, actions []action) err
 		if !ok {
 			continue
 		}
+		if s.Standing.Ready() && t.Do == trim.DoEnough {
+			t = l.again(s, t)
+		}
+		all[i] = t
 		s.Turn = &all[i]
-		if s.Standing.Ready() && t.Do != trim.DoEnough {
+		if s.Standing.Ready() {
 			l.Turns = append(l.Turns, t)
 		}
 	}
 	return nil
+}
+
+// again asks for a reading of a step that is not done though all readings and turns
+// together say that it is right: it was turned since, or the last reading alone is out.
+func (l *LineUp) again(s *LineUpStep, t LineUpTurn) LineUpTurn {
+	t.Do = trim.DoRead
+	t.Text = fmt.Sprintf("Read %s: by what was read and turned so far it is inside with %s.", s.Name, unit.Probability(t.Chance))
+	if s.Standing.State == lineup.StateStale || s.Standing.Last < 0 {
+		return t
+	}
+	t.Text = fmt.Sprintf("Read %s again: by all readings together it is inside with %s, and the last one is not.", s.Name, unit.Probability(t.Chance))
+	if r := l.Log[s.Standing.Last].Result; r != nil && opens(r.Conditions.Case) {
+		t.Text += " That one was taken with the case open: read it closed."
+	}
+	return t
 }
 
 // fillProof makes the closing proof; a soak counts once it was begun.

@@ -67,6 +67,7 @@ func (b *Bench) casesOf(ctx context.Context, v *View, s Summary) (map[float64][]
 		return nil, err
 	}
 	other := &View{Job: s.Job, Def: v.Def, Entries: entries, Current: Current(entries)}
+	other.Def = other.AsSeen()
 	if slices.ContainsFunc(other.Current, func(e Entry) bool { return opens(e.Case) }) { // else it knows no open case
 		shelf, err := b.tapesAtHand(ctx, v.Def, other.Current)
 		if _, missing := errors.AsType[*NotFoundError](err); missing {

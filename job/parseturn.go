@@ -23,7 +23,8 @@ import (
 //
 // A number alone is in the unit of the trim's own travel; clockwise is positive and goes
 // without saying. An empty amount without positions is a turn of which nobody noted how
-// far it went. Errors: [InvalidError].
+// far it went. Whether it is within the travel is looked at when it is recorded. Errors:
+// [InvalidError].
 func ParseTurn(def *machine.Definition, part, amount, from, to string) (Turn, error) {
 	id, key, err := ParseTrim(def, part, "")
 	if err != nil {
@@ -54,7 +55,32 @@ func ParseTurn(def *machine.Definition, part, amount, from, to string) (Turn, er
 		}
 		*p.into = new(inUnit(x, own, t.Unit))
 	}
-	return t, checkTurn(def, &t)
+	if t.From != nil && t.To != nil {
+		t.By = *t.To - *t.From
+	}
+	return t, nil
+}
+
+// ParseTravel reads how far a trim goes from stop to stop: "15 turns", "270deg". The error
+// is an [InvalidError].
+func ParseTravel(text string) (travel float64, u trim.TravelUnit, err error) {
+	travel, u, ok := parseTravel(strings.ReplaceAll(text, " ", ""), trim.Turns)
+	if !ok || !(travel > 0) {
+		return 0, "", &InvalidError{Field: "travel", Value: shorten(text), Problem: "is not understood", Nearest: []string{"15turns", "270deg"}}
+	}
+	return travel, u, nil
+}
+
+// InUnit gives the same turn in another unit.
+func (t Turn) InUnit(u trim.TravelUnit) Turn {
+	t.By, t.Travel = inUnit(t.By, t.Unit, u), inUnit(t.Travel, t.Unit, u)
+	for _, p := range []**float64{&t.From, &t.To} {
+		if *p != nil {
+			*p = new(inUnit(**p, t.Unit, u))
+		}
+	}
+	t.Unit = u
+	return t
 }
 
 var ways = map[string]float64{"clockwise": 1, "cw": 1, "right": 1, "anticlockwise": -1, "counterclockwise": -1, "ccw": -1, "left": -1}

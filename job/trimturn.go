@@ -24,6 +24,10 @@ type Turn struct {
 	To   *float64 `json:",omitempty"`
 	// Stopped says that the end of the travel was felt.
 	Stopped bool `json:",omitempty"`
+	// Travel is how far it goes from stop to stop, in Unit, as was seen on this recorder. It
+	// holds for its siblings and for the turns before, in place of what the definition says
+	// or what is usual; 0: nobody looked.
+	Travel float64 `json:",omitempty"`
 }
 
 // Part is the designator of the trim: "VRa-3".
@@ -55,6 +59,9 @@ func (t Turn) text(part string) string {
 	}
 	if t.Stopped {
 		s += ", to the stop"
+	}
+	if t.Travel > 0 {
+		s += fmt.Sprintf(" (of %s from stop to stop)", travelText(t.Travel, t.Unit))
 	}
 	return s
 }
@@ -134,6 +141,42 @@ const (
 	travelSlack = 1.5
 )
 
+// AsSeen is the definition of a job with the travels of trims that were seen on this
+// recorder; the definition itself where none was.
+func (v *View) AsSeen() *machine.Definition { return asSeen(v.Def, v.Current) }
+
+func asSeen(def *machine.Definition, entries []Entry) *machine.Definition {
+	travels := map[string]Turn{}
+	for _, e := range entries {
+		if e.Turn != nil && e.Turn.Travel > 0 {
+			travels[e.Turn.Trim] = *e.Turn
+		}
+	}
+	if len(travels) == 0 {
+		return def
+	}
+	out := def.Clone()
+	out.Trims = slices.Clone(def.Trims)
+	for i := range out.Trims {
+		t := &out.Trims[i]
+		seen, ok := travels[t.ID]
+		if !ok {
+			continue
+		}
+		base, _, _ := strings.Cut(t.Range, " over ")
+		amended := *t
+		amended.Range = fmt.Sprintf("%s over %g turns", base, inUnit(seen.Travel, seen.Unit, trim.Turns))
+		if strings.Contains(base, "tune for") { // "4 turns, tune for least"
+			_, rule, _ := strings.Cut(base, "tune")
+			amended.Range = fmt.Sprintf("%g turns, tune%s", inUnit(seen.Travel, seen.Unit, trim.Turns), rule)
+		}
+		if _, err := trim.RangeOf(&amended); err == nil { // else it is left as it was
+			*t = amended
+		}
+	}
+	return out
+}
+
 // inUnit converts a travel.
 func inUnit(x float64, from, to trim.TravelUnit) float64 {
 	switch {
@@ -159,7 +202,12 @@ func checkTurn(def *machine.Definition, t *Turn) error {
 		return &InvalidError{Field: "unit", Value: shorten(string(t.Unit)), Problem: "is no unit of a turn", Nearest: []string{string(trim.Degrees), string(trim.Turns)}}
 	}
 	most := inUnit(mostTurns, trim.Turns, t.Unit)
-	if known {
+	switch {
+	case !(t.Travel >= 0 && t.Travel <= most):
+		return &InvalidError{Field: "travel", Value: travelText(t.Travel, t.Unit), Problem: fmt.Sprintf("is not between 0 (nobody looked) and %s", travelText(most, t.Unit))}
+	case t.Travel > 0:
+		most = t.Travel
+	case known:
 		most = travelSlack * inUnit(travel, own, t.Unit)
 	}
 	bound := func(field string, x, least float64) error {

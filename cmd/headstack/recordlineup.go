@@ -10,6 +10,7 @@ type recordTurnVerb struct {
 	From    string   `placeholder:"AT" help:"Where it stood: 10:30 on a clock face with 12 in the middle, or 90deg or 1.5turns from the anticlockwise stop."`
 	To      string   `placeholder:"AT" help:"Where it stands now."`
 	Stopped bool     `help:"The end of its travel was felt."`
+	Travel  string   `placeholder:"TRAVEL" help:"How far it goes from stop to stop, as seen on this recorder: 15turns. It holds for its siblings too."`
 	Trim    string   `arg:"" help:"The trim as printed: VRa-3."`
 	By      []string `arg:"" optional:"" help:"How far and which way: 30deg, 1/8 turn anticlockwise, 2.5 turns left. Without it and without positions: turned, and how far was not noted."`
 }
@@ -22,7 +23,15 @@ func (recordTurnVerb) Help() string {
 
 func (v *recordTurnVerb) Run(e *env, all *recordVerb) error {
 	return all.add(e, func(view *job.View) (job.Entry, error) {
-		t, err := job.ParseTurn(view.Def, v.Trim, strings.Join(v.By, " "), v.From, v.To)
+		t, err := job.ParseTurn(view.AsSeen(), v.Trim, strings.Join(v.By, " "), v.From, v.To)
+		if err == nil && v.Travel != "" {
+			travel, u, err := job.ParseTravel(v.Travel)
+			if err != nil {
+				return job.Entry{}, err
+			}
+			t = t.InUnit(u)
+			t.Travel = travel
+		}
 		t.Stopped = v.Stopped
 		return job.Entry{Turn: &t}, err
 	})
@@ -114,8 +123,8 @@ func replaceLineUp(view *job.View, old job.Entry, text string, out *job.Entry) (
 	case old.Turn != nil:
 		part := old.Turn.Part(view.Def)
 		var t job.Turn
-		t, err = job.ParseTurn(view.Def, part, text, "", "")
-		t.Stopped = old.Turn.Stopped
+		t, err = job.ParseTurn(view.AsSeen(), part, text, "", "")
+		t.Stopped, t.Travel = old.Turn.Stopped, old.Turn.InUnit(t.Unit).Travel
 		out.Turn = &t
 	case old.Gate != nil:
 		out.Gate = &job.Gate{Step: text, Lost: old.Gate.Lost}

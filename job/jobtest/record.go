@@ -122,7 +122,7 @@ func Samples(jobID string) []job.Entry {
 			Closing: &job.Closing{Complaint: []diagnosis.Symptom{diagnosis.SymptomThin}, Returned: "job-0001",
 				Faults: []job.ClosedFault{{Stage: "C31", Key: "a", Cause: "open", Proven: true, Work: diagnosis.WorkRepair}, {Stage: "H", Key: "4", Work: diagnosis.WorkClean}}}},
 		{Job: jobID, Kind: job.KindTurn, Case: measure.CasePropped, Minutes: 0.25,
-			Turn: &job.Turn{Trim: "VRa", Key: "3", By: -1.0 / 3, Unit: "turns", From: new(0.1 + 0.2), To: new(0.0), Stopped: true}},
+			Turn: &job.Turn{Trim: "VRa", Key: "3", By: -1.0 / 3, Unit: "turns", From: new(0.1 + 0.2), To: new(0.0), Stopped: true, Travel: 1.0 / 3}},
 		{Job: jobID, Kind: job.KindTurn, Turn: &job.Turn{Trim: "AZ", By: 17, Unit: "°"}},
 		{Job: jobID, Kind: job.KindGate, Gate: &job.Gate{Step: "path_clean", Lost: true}},
 		{Job: jobID, Kind: job.KindPass, Pass: &job.Pass{Tape: "Fen 12"}},
