@@ -64,6 +64,6 @@ func liningStories(root string) []story {
 		{"line-up-gate", root + "/line-up?step=demagnetised", 200, []string{"heads and guides demagnetised", "holds no longer", "more than 1.5 m away"}},
 		{"read-out", root + "/line-up/read-out?step=level/VRa/3", 200, []string{"play level, track 3", "+1.57"}},
 		{"line-up-sheet", root + "/line-up/sheet", 200, []string{"Line-up of Quernmoor Hexastrand", "3 of 13. Replay of the test tape, 9.525 cm/s, round 1 of 3: tracks 1, 6", "Q-0417", "first 3.4: geometry before electronics; 3.1, 3.2: a track partly off its gap is low", "What the targets add up from", "Local electrical codes"}},
-		{"openings", root + "/openings", 200, []string{"■ proved Proved least", "Visit 1", "Visit 2", "10 µF 25 V", "soldering iron", "W5", "⇄ mirrored", "○ leave it", "■ do it now", "its work now", "power on", "Photographs"}},
+		{"openings", root + "/openings", 200, []string{"■ proved Proved least", "Visit 1", "10 µF 25 V", "soldering iron", "W5", "⇄ mirrored", "○ leave it", "■ do it now", "its work now", "power on", "Photographs"}},
 	}
 }

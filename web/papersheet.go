@@ -24,7 +24,7 @@ type paperPage struct {
 
 type lettered struct{ Letter, Text string }
 
-// paperGroup are rows that differ by their track alone.
+// paperGroup are rows that differ by their track, and by what plays for it.
 type paperGroup struct {
 	lineup.SheetRow        // of the first one, for what they share
 	At              string // where it is read, as far as they share it
@@ -39,6 +39,7 @@ type paperRow struct {
 	No  string // page and row: "3.4"
 	At  string // the designator where siblings have one each
 	Sum string // letters: "a + b"
+	Own string // what plays, where siblings differ in it
 }
 
 // paperOf groups the rows of a sheet and numbers them, so that one line names another
@@ -71,7 +72,7 @@ func paperOf(s *lineup.Sheet) paper {
 }
 
 func alike(a, b lineup.SheetRow) bool {
-	return a.Track != "" && b.Track != "" && a.What == b.What && a.Trim == b.Trim && a.Turn == b.Turn && a.Reach == b.Reach && a.Plays == b.Plays &&
+	return a.Track != "" && b.Track != "" && a.What == b.What && a.Trim == b.Trim && a.Turn == b.Turn && a.Reach == b.Reach &&
 		a.Note == b.Note && slices.Equal(a.Cautions, b.Cautions)
 }
 
@@ -81,6 +82,12 @@ func (p *paperPage) group(rows []lineup.SheetRow, no map[string]string) paperGro
 		g.Rows = append(g.Rows, paperRow{SheetRow: r, No: no[r.Step], Sum: p.letters(r.Sum)})
 	}
 	g.places()
+	if slices.ContainsFunc(rows, func(r lineup.SheetRow) bool { return r.Plays != g.Plays }) {
+		g.Plays = ""
+		for i := range g.Rows {
+			g.Rows[i].Own = g.Rows[i].Plays
+		}
+	}
 	return g
 }
 
