@@ -89,6 +89,7 @@ type apiTurn struct {
 	From    *float64        `json:"from,omitempty"`
 	To      *float64        `json:"to,omitempty"`
 	Stopped bool            `json:"stopped,omitempty"`
+	Travel  float64         `json:"travel,omitempty"` // from stop to stop as seen; 0: nobody looked
 }
 
 type apiGate struct {
@@ -120,7 +121,7 @@ func lineUpEntry(e job.Entry) (out apiLineUpEntry) {
 		out.Figure = &apiFigure{f.Step, f.Value, f.Unit, f.Half, f.Instrument}
 	}
 	if t := e.Turn; t != nil {
-		out.Turn = &apiTurn{t.Trim, t.Key, t.By, t.Unit, t.From, t.To, t.Stopped}
+		out.Turn = &apiTurn{t.Trim, t.Key, t.By, t.Unit, t.From, t.To, t.Stopped, t.Travel}
 	}
 	if g := e.Gate; g != nil {
 		out.Gate = &apiGate{g.Step, g.Lost}
