@@ -42,6 +42,7 @@ type stepPanel struct {
 	CanSign  bool   // it can be left as it is
 	AsFound  bool   // nothing was touched yet: what is read says how it came in
 	Travel   string // the unit of its travel: "°"
+	Goes     string // that travel, from stop to stop
 	Unit     string // that a bare number is taken in
 	Example  string
 	Form     stepForm
@@ -50,7 +51,7 @@ type stepPanel struct {
 // stepForm is what was typed.
 type stepForm struct {
 	Value, Half, Instrument, Case string
-	By, Way                       string
+	By, Way, Travel               string
 	Stopped                       bool
 	Reason, Initials              string
 }
@@ -152,8 +153,11 @@ func (l *lining) panel(v *job.View) *stepPanel {
 	p.targetLines()
 	p.openings(v)
 	p.moves(l)
-	if _, u, ok := job.TravelOf(v.Def, s.Trim); ok {
-		p.Travel = string(u)
+	if travel, u, ok := job.TravelOf(v.AsSeen(), s.Trim); ok {
+		p.Travel, p.Goes = string(u), number(travel)+" "+string(u)
+		if u == trim.Degrees {
+			p.Goes = number(travel) + "°"
+		}
 	}
 	return p
 }

@@ -20,7 +20,7 @@ func TestLineUpOverTheAPI(t *testing.T) {
 	root := "/jobs/" + j["id"].(string)
 	c.json("POST", root+"/line-up/gates", o{"step": "path_clean"}, 201, "Entry")
 	c.json("POST", root+"/line-up/figures", o{"step": "azimuth/AZ", "value": 4.5, "unit": "arcmin", "half": 0.2, "case": "closed"}, 201, "Entry")
-	turned := c.json("POST", root+"/line-up/turns", o{"trim": "VRa-3", "by": -30, "unit": "°", "minutes": 1}, 201, "Entry")
+	turned := c.json("POST", root+"/line-up/turns", o{"trim": "VRa-3", "by": -30, "unit": "°", "travel": 290, "minutes": 1}, 201, "Entry")
 	if turn := turned["turn"].(o); turn["trim"] != "VRa" || turn["key"] != "3" || numText(turn["by"]) != "-30" {
 		t.Errorf("kept %v", turn)
 	}
@@ -100,8 +100,8 @@ func TestLineUpByForms(t *testing.T) {
 	if f := last().Figure; f == nil || f.Step != "level/VRa/3" || f.Value != 1.6 || f.Unit != "dB" || f.Half != 0.2 {
 		t.Errorf("kept %+v", f)
 	}
-	send(t, s, root+"/line-up/turns", "trim", "VRa", "key", "3", "by", "1/8 turn", "way", "anticlockwise", "stopped", "1")
-	if x := last().Turn; x == nil || x.Trim != "VRa" || x.Key != "3" || x.By != -0.125 || x.Unit != trim.Turns || !x.Stopped {
+	send(t, s, root+"/line-up/turns", "trim", "VRa", "key", "3", "by", "1/8 turn", "way", "anticlockwise", "stopped", "1", "travel", "0.8 turns")
+	if x := last().Turn; x == nil || x.Trim != "VRa" || x.Key != "3" || x.By != -0.125 || x.Unit != trim.Turns || !x.Stopped || x.Travel != 0.8 {
 		t.Errorf("kept %+v", x)
 	}
 	l, _, err := b.LineUp(t.Context(), id)

@@ -257,12 +257,23 @@ func (s *server) recordTurn(w http.ResponseWriter, r *http.Request) error {
 	if err := parseForm(w, r); err != nil {
 		return err
 	}
-	form := stepForm{By: r.PostFormValue("by"), Way: r.PostFormValue("way"), Stopped: r.PostFormValue("stopped") != ""}
+	form := stepForm{By: r.PostFormValue("by"), Way: r.PostFormValue("way"), Stopped: r.PostFormValue("stopped") != "", Travel: r.PostFormValue("travel")}
 	return s.recordLineUp(w, r, form, func(context.Context, string) (job.Entry, error) {
 		t := job.Turn{Trim: r.PostFormValue("trim"), Key: r.PostFormValue("key"), Stopped: form.Stopped}
 		var err error
 		if t.By, t.Unit, err = parseTravel(form.By); err != nil {
 			return job.Entry{}, err
+		}
+		travel, u, err := parseTravel(form.Travel)
+		if err != nil {
+			return job.Entry{}, err
+		}
+		t.Travel = travel
+		if t.Unit == "" {
+			t.Unit = u
+		}
+		if u != "" && u != t.Unit {
+			return job.Entry{}, &job.InvalidError{Field: "turn", Value: form.Travel, Problem: "is not in the unit of the turn beside it", Nearest: []string{"270°", "12 turns"}}
 		}
 		switch form.Way {
 		case "clockwise":
