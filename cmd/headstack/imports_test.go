@@ -38,7 +38,7 @@ var mayImport = map[string][]string{
 	"job/jobtest":   {"diagnosis", "job", "measure"},
 	"store":         {"job"},
 	"report":        {"diagnosis", "job", "machine", "measure", "plot", "signature", "testtape", "unit"},
-	"web":           {"capture", "diagnosis", "job", "learn", "machine", "measure", "plot", "programme", "report", "signature", "testtape", "unit"},
+	"web":           {"capture", "diagnosis", "job", "learn", "lineup", "machine", "measure", "plot", "programme", "report", "signature", "teardown", "testtape", "trim", "unit"},
 	"sim/field":     {},
 	"sim/trims":     {"machine", "tape", "unit"},
 	"sim":           {"sim/field", "capture", "dsp", "machine", "measure", "programme", "tape", "testtape", "unit"},
