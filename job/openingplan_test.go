@@ -56,7 +56,14 @@ func weakGroup(t testing.TB, b *job.Bench) job.Job {
 // What settles the suspects and the line-up share one opening; suspects of little
 // probability and cleaning are decided by what they cost now and later.
 func TestOneOpeningForAll(t *testing.T) {
-	b, _, _ := bench(t, job.BenchOptions{})
+	// The advice is given, so that this holds whatever the diagnosis makes of the checks.
+	b, _, _ := bench(t, job.BenchOptions{Advise: func(context.Context, *diagnosis.Engine, diagnosis.Evidence, diagnosis.Situation) (*diagnosis.Advice, error) {
+		return &diagnosis.Advice{
+			Suspects: []diagnosis.SuspectStage{{Stage: "C31", Track: "a", Part: "C31-a", Mode: machine.Weak, Probability: 0.12}},
+			Actions: []diagnosis.Step{{ID: "reading/TP21/a", Kind: diagnosis.StepReading, TestPoint: "TP21", Key: "a", Minutes: 10,
+				Text: "Read TP21-a", Opening: "squeeze", Open: []string{"lid", "squeeze"}}},
+		}, nil
+	}})
 	j := weakGroup(t, b)
 	p := openings(t, b, j.ID, job.OpeningOptions{})
 	if len(p.Visits) != 1 || p.Visits[0].Openings[0] != "lid" || !p.Proved {
@@ -64,7 +71,10 @@ func TestOneOpeningForAll(t *testing.T) {
 	}
 	settled, _ := ofKind(p, "settle ")
 	set, _ := ofKind(p, "set ")
-	if len(settled) != 1 || !slices.Contains(set, "set trap/L7/1") || !slices.Contains(set, "set bias_frequency/VRo") {
+	if len(settled) != 1 {
+		t.Fatalf("settle %v, want the reading", settled)
+	}
+	if !slices.Contains(set, "set trap/L7/1") || !slices.Contains(set, "set bias_frequency/VRo") {
 		t.Errorf("settle %v, set %v; want one reading, and the trims that wait for nothing else", settled, set)
 	}
 	if at := slices.Index(p.Visits[0].Tasks, settled[0]); at > slices.Index(p.Visits[0].Tasks, "set trap/L7/1") {
