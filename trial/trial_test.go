@@ -13,6 +13,7 @@ import (
 	"path/filepath"
 	"slices"
 	"strconv"
+	"strings"
 	"testing"
 	"time"
 
@@ -61,7 +62,7 @@ func TestStory(t *testing.T) {
 // HEADSTACK_TRIALS_OUT, of what is ready after every tenth recorder, and the result of
 // each recorder to a file of lines beside it, with which it goes on when it is started
 // again. HEADSTACK_TRIAL_MACHINE, HEADSTACK_TRIAL_FACTOR and HEADSTACK_TRIAL_POLICY limit
-// it to one definition, one series and one policy.
+// it to one definition, one series and some policies ("advice,half split").
 func TestTrials(t *testing.T) {
 	n, _ := strconv.Atoi(os.Getenv("HEADSTACK_TRIALS"))
 	if n == 0 || os.Getenv("HEADSTACK_LONG") == "" {
@@ -85,7 +86,8 @@ func TestTrials(t *testing.T) {
 			tr := trial.Trial{Def: builtin(t, id), Machines: n, FirstSeed: seed, PriorFactor: factor, Policies: policies(), Advisor: advisor,
 				Have: k.rows[series{id, factor}]}
 			if only := os.Getenv("HEADSTACK_TRIAL_POLICY"); only != "" {
-				tr.Policies = slices.DeleteFunc(tr.Policies, func(p trial.Maker) bool { return p.Name != only })
+				names := strings.Split(only, ",")
+				tr.Policies = slices.DeleteFunc(tr.Policies, func(p trial.Maker) bool { return !slices.Contains(names, p.Name) })
 			}
 			tr.Keep = func(r trial.Row, done, of int) error {
 				fmt.Fprintf(os.Stderr, "%s, priors wrong by %g: %d of %d recorders, %.0f s\n", id, factor, done, of, time.Since(start).Seconds())
