@@ -9,6 +9,7 @@ import (
 
 	"github.com/google/go-cmp/cmp"
 
+	"headstack/diagnosis"
 	"headstack/job"
 	"headstack/lineup"
 	"headstack/machine"
@@ -108,6 +109,38 @@ func TestPassesAreCountedAndTooEarlyOnesNamed(t *testing.T) {
 	rec(t, b, j.ID, job.Entry{Gate: &job.Gate{Step: "demagnetised", Lost: true}})
 	if l := lineUp(t, b, j.ID); l.MayPlay || stepOf(t, l, "demagnetised").Standing.State != lineup.StateStale {
 		t.Error("a magnetised head and the good tape may go on")
+	}
+}
+
+// After a repair what is read says nothing against what was read before: another level,
+// without a turn, is a doubt; with the head repaired between it is none.
+func TestARepairIsNotDoubted(t *testing.T) {
+	for _, repaired := range []bool{false, true} {
+		b, _, _ := bench(t, job.BenchOptions{})
+		j := openJob(t, b)
+		ready(t, b, j.ID)
+		rec(t, b, j.ID, figure("azimuth/AZ", 0.2, 0.3, "arcmin"))
+		target := stepOf(t, lineUp(t, b, j.ID), "level/VRa/3").Target.Value
+		rec(t, b, j.ID, figure("level/VRa/3", target-12, 0.02, "dB"))
+		if repaired {
+			rec(t, b, j.ID, job.Entry{Work: &job.Work{Kind: diagnosis.WorkRepair, Stage: "H", Key: "3"}})
+		}
+		rec(t, b, j.ID, figure("level/VRa/3", target, 0.02, "dB"))
+		if l := lineUp(t, b, j.ID); len(l.Doubts) > 0 == repaired {
+			t.Errorf("repaired %t, doubts %q", repaired, l.Doubts)
+		}
+	}
+}
+
+// Passes before the gates share a line.
+func TestPassesTooEarlyShareALine(t *testing.T) {
+	b, _, _ := bench(t, job.BenchOptions{})
+	j := openJob(t, b)
+	for range 3 {
+		rec(t, b, j.ID, job.Entry{Pass: &job.Pass{Tape: "pendle-brook-cassette"}})
+	}
+	if l := lineUp(t, b, j.ID); len(l.Problems) != 1 || !strings.HasPrefix(l.Problems[0], "pass 1, pass 2, pass 3: ") {
+		t.Errorf("problems %q, want one of three passes", l.Problems)
 	}
 }
 

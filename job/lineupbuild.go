@@ -252,18 +252,26 @@ func (l *LineUp) fillNext() {
 	}
 }
 
-// fillProblems names entries by their refs.
+// fillProblems names entries by their refs; entries with the same problem share a line.
 func (l *LineUp) fillProblems(v *View) {
+	refs := map[string][]string{}
+	var order []string
 	for _, p := range l.Status.Problems {
 		var i int
 		if _, err := fmt.Sscanf(p, "event %d", &i); err == nil && i >= 0 && i < len(l.Log) {
+			p = strings.TrimPrefix(p, fmt.Sprintf("event %d", i))
 			for _, e := range v.Current {
 				if int(e.Seq) == l.Log[i].Seq {
-					p = e.Ref + strings.TrimPrefix(p, fmt.Sprintf("event %d", i))
+					refs[p] = append(refs[p], e.Ref)
 				}
 			}
 		}
-		l.Problems = append(l.Problems, p)
+		if !slices.Contains(order, p) {
+			order = append(order, p)
+		}
+	}
+	for _, p := range order {
+		l.Problems = append(l.Problems, strings.Join(refs[p], ", ")+p)
 	}
 	if l.OutputDBFS == nil && slices.ContainsFunc(l.Log, func(e lineup.Event) bool { return e.Result != nil && e.Result.Unit == "dBFS" }) {
 		l.Problems = append(l.Problems, "captured levels are in dBFS and cannot be held against targets: record what the recorder's reference output gives at the interface, as the figure "+ReferenceOutput+" in dBFS")

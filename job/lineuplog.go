@@ -28,10 +28,12 @@ type stepReading struct {
 	epoch, closing int
 }
 
-// action is a turn, or readings that were taken together, in the order of the bench.
+// action is a turn, readings that were taken together, or a work after which nothing that
+// was read before holds, in the order of the bench.
 type action struct {
 	turn  *Turn
 	reads []stepReading
+	anew  bool
 }
 
 // logger makes the events of a line-up of what counts in a record.
@@ -180,6 +182,7 @@ func (g *logger) work(e Entry) {
 	}
 	if lost {
 		g.epoch++
+		g.actions = append(g.actions, action{anew: true})
 	}
 }
 

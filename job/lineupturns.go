@@ -127,7 +127,11 @@ func sense(q trim.Quantity) float64 {
 // a figure, taken off those read open.
 func (b *speedBench) take(actions []action, adds func(q trim.Quantity) (value, sd float64)) {
 	for _, a := range actions {
-		if a.turn != nil {
+		switch {
+		case a.anew: // what a repair changed says nothing of a trim, and contradicts none
+			b.bench, b.read, b.doubts = trim.NewBench(b.model), map[trim.Quantity]bool{}, nil
+			continue
+		case a.turn != nil:
 			b.turn(a.turn)
 			continue
 		}

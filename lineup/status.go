@@ -189,7 +189,7 @@ func (r *run) event(i int, e *Event) {
 	case Played:
 		r.passes[e.Tape]++
 		if w := r.goodTapeWaits(); len(w) > 0 {
-			r.problems = append(r.problems, fmt.Sprintf("event %d: test tape %s played before %s", i, e.Tape, r.o.names(w)))
+			r.problems = append(r.problems, fmt.Sprintf("event %d: test tape %s played before its gates: %s", i, e.Tape, r.o.names(w)))
 		}
 	case Evidence:
 		for j, s := range r.o.Steps {
