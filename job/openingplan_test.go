@@ -140,6 +140,21 @@ func TestASureFaultIsCuredFirst(t *testing.T) {
 	}
 }
 
+// The work that the advice would do next is planned, however unsure it is.
+func TestTheNextWorkIsPlanned(t *testing.T) {
+	b, _, _ := bench(t, job.BenchOptions{Advise: func(context.Context, *diagnosis.Engine, diagnosis.Evidence, diagnosis.Situation) (*diagnosis.Advice, error) {
+		return &diagnosis.Advice{Stop: diagnosis.Stop{Reached: true}, Suspects: []diagnosis.SuspectStage{
+			{Stage: "C31", Track: "a", Part: "C31-a", Mode: machine.Weak, Probability: 0.3},
+			{Stage: "PN", Track: "5", Part: "PN-5", Mode: machine.Noisy, Probability: 0.2},
+		}, Actions: []diagnosis.Step{{ID: "repair/C31/a", Kind: diagnosis.StepRepair, Stage: "C31", Key: "a", Open: []string{"lid", "tape-board"}}}}, nil
+	}})
+	j := openJob(t, b)
+	p := openings(t, b, j.ID, job.OpeningOptions{NoPreventive: true})
+	if done, left := ofKind(p, "fix "); !slices.Contains(done, "fix C31-a") || !slices.Contains(left, "fix PN-5") {
+		t.Errorf("cured %v, left %v; want C31-a cured, as the advice says, and PN-5 left", done, left)
+	}
+}
+
 // Flat cables wear by being plugged in: the record counts.
 func TestInsertionsAreCountedFromTheRecord(t *testing.T) {
 	def, _ := machine.Builtin(hexastrand)

@@ -63,9 +63,13 @@ func needs(openings ...string) []string {
 	return out
 }
 
-// fixes are cures of suspects: of those that are surely at fault, and of others where that
-// is worth it while inside.
+// fixes are cures of suspects: of those that are surely at fault, of the one that the
+// advice would cure next, and of others where that is worth it while inside.
 func (m *taskMaker) fixes(a *diagnosis.Advice) {
+	next := diagnosis.Step{}
+	if len(a.Actions) > 0 && a.Actions[0].Kind == diagnosis.StepRepair {
+		next = a.Actions[0]
+	}
 	for _, s := range a.Suspects {
 		st, ok := m.v.Def.Stage(s.Stage)
 		if !ok || s.Probability < mayFault {
@@ -81,7 +85,7 @@ func (m *taskMaker) fixes(a *diagnosis.Advice) {
 		t := teardown.Task{ID: "fix " + s.Part, Kind: teardown.Fix, Power: teardown.Off, Minutes: unit.Minutes(minutes), Parts: []string{s.Part}, Boards: boards(st.Board),
 			Needs: needs(m.opening(m.v.Def.WorkOpening(st), st.Each, s.Track)),
 			Text:  fmt.Sprintf("%s: %s (at fault with %s, %s)", s.Part, orElse(cure, "repair or replace"), unit.Probability(s.Probability), orElse(s.Cause, string(s.Mode)))}
-		if s.Probability < sureFault {
+		if s.Probability < sureFault && !(s.Stage == next.Stage && s.Track == next.Key) {
 			t.Optional, t.Chance = true, s.Probability
 		}
 		m.tasks = append(m.tasks, t)
@@ -95,9 +99,10 @@ func boards(id string) []string {
 	return []string{id}
 }
 
-// settle is the observation that the advice would make next, where it is made inside.
+// settle is the observation, cleaning or exchange that the advice would make next, where
+// it is made inside.
 func (m *taskMaker) settle(a *diagnosis.Advice) {
-	if len(a.Actions) == 0 || a.Stop.Reached {
+	if len(a.Actions) == 0 {
 		return
 	}
 	s := a.Actions[0]

@@ -48,7 +48,11 @@ func printOpenings(w io.Writer, view *job.View, p *teardown.Plan) {
 	for _, x := range p.Warnings {
 		fmt.Fprintf(w, "  ◆ %s\n", x)
 	}
-	fmt.Fprintf(w, "%s in all, at the bench\n", p.Total.Figure())
+	if len(p.Visits) == 0 {
+		fmt.Fprintln(w, "Nothing is worth an opening yet: headstack next says what to try first.")
+	} else {
+		fmt.Fprintf(w, "%s in all, at the bench\n", p.Total.Figure())
+	}
 	for i, v := range p.Visits {
 		printVisit(w, i+1, v)
 	}
