@@ -62,6 +62,9 @@ func EntryText(def *machine.Definition, e job.Entry) string {
 	case e.Closing != nil:
 		return e.Closing.Text(def)
 	}
+	if text := e.LineUpText(def); text != "" {
+		return text
+	}
 	return "note"
 }
 

@@ -2,6 +2,7 @@ package main
 
 import (
 	"fmt"
+	"math"
 	"strconv"
 	"strings"
 	"text/tabwriter"
@@ -156,7 +157,7 @@ func entryLine(view *job.View, x job.Entry) string {
 func entryText(x job.Entry) string {
 	s := entryWords(x)
 	if x.Minutes > 0 {
-		s = fmt.Sprintf("%s (%.3g min)", strings.TrimSpace(s), float64(x.Minutes))
+		s = fmt.Sprintf("%s (%g min)", strings.TrimSpace(s), math.Round(10*float64(x.Minutes))/10)
 	}
 	return s
 }
