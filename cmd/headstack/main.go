@@ -38,6 +38,7 @@ type verbs struct {
 	Job        jobVerb        `cmd:"" help:"Jobs on the bench: open, list, show."`
 	Next       nextVerb       `cmd:"" help:"What to do next, and what is known: for the bench and for scripts."`
 	Lineup     lineupVerb     `cmd:"" help:"Where the line-up of a job stands, what is next, its target and how far to turn."`
+	Bias       biasVerb       `cmd:"" help:"Bias from a staircase of trim positions recorded in one pass: plan, fit."`
 	Openings   openingsVerb   `cmd:"" help:"What to do in the next opening of the recorder, in what order, with what to have ready."`
 	Record     recordVerb     `cmd:"" help:"Add a check, reading, work, opening, turn or figure to a job: one verb for scripts."`
 	Check      checkVerb      `cmd:"" help:"Record the outcome of trying a control or a function."`
