@@ -82,6 +82,11 @@ func (b *Bench) slips(k int, rs []read) []slip {
 	}
 	out := []slip{{"", said, 1, math.Log(1 - chanceNone - chanceOther - chanceBack)},
 		{NoEffect, said, 0, math.Log(chanceNone)}, {WrongWay, said, -1, math.Log(chanceBack)}}
+	// A sibling is blamed only where it was looked whether the trim as named did its part.
+	own := b.m.varAt[b.m.trims[said].Sets]
+	if !slices.ContainsFunc(rs, func(r read) bool { return r.v == own }) {
+		return out
+	}
 	var siblings []int
 	for i := range b.m.trims {
 		v := b.m.varAt[b.m.trims[i].Sets]

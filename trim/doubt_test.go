@@ -101,6 +101,22 @@ func TestSlips(t *testing.T) {
 	}
 }
 
+// TestSiblingIsNotBlamedUnread: another track's reading that is off says nothing against a
+// move while the turned trim's own figure was not read.
+func TestSiblingIsNotBlamedUnread(t *testing.T) {
+	for seed := range uint64(20) {
+		bk, b := bench6(t, seed)
+		turnBoth(t, bk, b, 3, 70)
+		r := bk.read(4)
+		r[0].Value += 3 // read wrong, or a fault that comes and goes
+		for _, d := range mustRead(t, b, r) {
+			if d.Kind == trim.OtherTrim || d.Kind == trim.NoEffect {
+				t.Errorf("seed %d: %s", seed, d.Sentence)
+			}
+		}
+	}
+}
+
 // TestDeadTrim: a trim that twice does nothing is reported as such and not turned again.
 func TestDeadTrim(t *testing.T) {
 	bk, b := bench6(t, 1)
