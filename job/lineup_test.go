@@ -132,6 +132,18 @@ func TestARepairIsNotDoubted(t *testing.T) {
 	}
 }
 
+// The paper names the test tape that its targets hold for.
+func TestTheSheetNamesTheTape(t *testing.T) {
+	b, _, _ := bench(t, job.BenchOptions{})
+	sheet, err := lineUp(t, b, openJob(t, b).ID).Sheet()
+	if err != nil {
+		t.Fatal(err)
+	}
+	if len(sheet.Tapes) != 1 || !strings.HasPrefix(sheet.Tapes[0], "Pendle Brook cassette alignment, full width: 9.525 cm/s, ") {
+		t.Errorf("tapes %q, want the one of the shelf", sheet.Tapes)
+	}
+}
+
 // Passes before the gates share a line.
 func TestPassesTooEarlyShareALine(t *testing.T) {
 	b, _, _ := bench(t, job.BenchOptions{})

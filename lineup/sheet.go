@@ -98,7 +98,11 @@ func (o *Order) Sheet(opt SheetOptions) (*Sheet, error) {
 		Cautions:  machine.Cautions(o.def),
 		Signature: []string{"all pages filled in", "trims and azimuth sealed and photographed", "what is left out of tolerance, and why", "soak: hours", "date and initials"},
 	}
-	for _, t := range opt.Setup.Tapes {
+	tapes := opt.Setup.Tapes
+	if tapes == nil {
+		tapes = o.tapes
+	}
+	for _, t := range tapes {
 		if t.Tape != nil {
 			s.Tapes = append(s.Tapes, fmt.Sprintf("%s: %g cm/s, %g nWb/m (%s) at %g Hz, %s; passes so far: ____", t.Tape.Name, t.Tape.SpeedCmS,
 				t.Tape.Reference.FluxivityNWbM, t.Tape.Reference.Convention, t.Tape.Reference.ToneHz, t.Tape.TrackLayout))
