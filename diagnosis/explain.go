@@ -16,8 +16,8 @@ const (
 	accusedBits  = 0.7 // odds at least doubled by the evidence
 	maxAccused   = 40
 	explanations = 10
-	listWidth    = 200 // partial explanations carried along
-	faintest     = 1e-6
+	listWidth    = 200  // partial explanations carried along
+	faintest     = 1e-6 // share of the likeliest below which one is dropped
 )
 
 // cause is a component in one of its fault modes.
