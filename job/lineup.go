@@ -51,6 +51,8 @@ type LineUp struct {
 	// turned, and Problems what does not fit the order, in words.
 	Doubts   []string `json:"doubts"`
 	Problems []string `json:"problems"`
+
+	speeds []*speedBench // what package trim makes of the record
 }
 
 // LineUpStep is a step of the line-up as it stands.

@@ -151,6 +151,7 @@ func hearingOf(v *View) lineup.Hearing {
 // fill computes all that follows from the record.
 func (l *LineUp) fill(v *View, s *shelf, others map[float64][]trim.CaseReading) error {
 	benches := l.benches(v.Def)
+	l.speeds = benches
 	first := newLogger(v, l.Order, s, nil)
 	cases := newCases(v, first, benches, others)
 	g := newLogger(v, l.Order, s, cases.amounts(l.Order))

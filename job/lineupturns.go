@@ -4,7 +4,6 @@ import (
 	"fmt"
 	"math"
 	"slices"
-	"strings"
 
 	"headstack/lineup"
 	"headstack/machine"
@@ -199,18 +198,9 @@ func (b *speedBench) next(l *LineUp) ([]LineUpTurn, error) {
 		if !ok || s.Trim == "" || s.SpeedCmS != 0 && s.SpeedCmS != b.cmS || steps[q] != "" || !b.read[q] {
 			continue
 		}
-		t := s.closed
-		if t.Refused != "" || t.Side != lineup.Both || s.Kind == lineup.Bias && t.Measure != "response" {
+		x, _, ok := b.aim(s)
+		if !ok {
 			continue
-		}
-		unitName := strings.TrimSuffix(t.Unit, "FS")
-		k, ok := convertible(1, unitName, b.model.Unit(q))
-		if !ok || !(t.Tolerance > 0) {
-			continue
-		}
-		x := trim.Target{Quantity: q, Tolerance: k * t.Tolerance}
-		if unitName != "dB" {
-			x.Value = sense(q) * k * t.Value
 		}
 		steps[q] = s.ID
 		targets = append(targets, x)
