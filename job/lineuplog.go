@@ -409,7 +409,8 @@ func (g *logger) resultFor(c *Capture, s *lineup.Step, set lineup.Setup) *measur
 			}
 			off++
 		}
-		if r.Refused != "" {
+		most, bound := r.Bound()
+		if bound = bound && into; r.Refused != "" && !bound {
 			off += 100
 		}
 		switch { // of one track alone, or into one: of these the worst
@@ -417,8 +418,13 @@ func (g *logger) resultFor(c *Capture, s *lineup.Step, set lineup.Setup) *measur
 			off += 10 - math.Min(5, math.Abs(lineup.Judge(&t, r).Error))
 		case into && r.ToneHz > 0 && math.Abs(math.Log2(r.ToneHz/t.ToneHz)) > thirdOctave:
 			continue
-		case into && r.Refused == "":
-			off += 10 - math.Max(-9, math.Min(9, r.Value/20))
+		case into && (bound || r.Refused == ""):
+			if !bound {
+				if most = r.Hi; lineup.Judge(&t, r).Verdict == lineup.Out {
+					most += 100 // known to be out, which a bound is not
+				}
+			}
+			off += 10 - math.Max(-9, math.Min(9, most/20))
 		}
 		if off < cost {
 			best, cost = r, off

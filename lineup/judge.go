@@ -33,19 +33,23 @@ type Judgement struct {
 	Lo    float64 `json:"lo"`
 	Hi    float64 `json:"hi"`
 	Unit  string  `json:"unit,omitempty"`
+	// Bound says that nothing was found above the noise: Error, Lo and Hi are all the most
+	// that it can be (95 %), less the limit.
+	Bound bool `json:"bound,omitempty"`
 	// Why says it in words.
 	Why string `json:"why,omitempty"`
 }
 
 // Judge holds a reading against a target. The reading must be in the target's unit or,
 // where the target says what an instrument shows, in the unit of that: volts against
-// decibels are turned into decibels.
+// decibels are turned into decibels. A refusal that says below what level it lies proves a
+// limit above that level, and nothing of any other.
 func Judge(t *Target, r *measure.Result) Judgement {
 	switch {
 	case r == nil:
 		return Judgement{Verdict: NotMeasured, Why: "not measured"}
 	case r.Refused != "":
-		return Judgement{Verdict: NotMeasured, Why: "not measured: " + r.Refused}
+		return judgeBound(t, r)
 	case t.Refused != "":
 		return Judgement{Verdict: NotMeasured, Why: "no target: " + t.Refused}
 	case math.IsNaN(r.Value) || math.IsInf(r.Value, 0):
@@ -70,6 +74,21 @@ func Judge(t *Target, r *measure.Result) Judgement {
 	j.Reading = within(lo-t.Value, hi-t.Value, least, most)
 	j.Why = j.words(t)
 	return j
+}
+
+// judgeBound holds what was refused as lost in the noise against a limit.
+func judgeBound(t *Target, r *measure.Result) Judgement {
+	j := Judgement{Verdict: NotMeasured, Why: "not measured: " + r.Refused}
+	most, ok := r.Bound()
+	if !ok || t.Refused != "" || t.Side != AtMost || r.Unit != t.Unit {
+		return j
+	}
+	if most > t.Lo {
+		j.Why += fmt.Sprintf("; the limit of %s%s%s is lower than that", number(t.Value), unit.ThinSpace, t.Unit)
+		return j
+	}
+	off := most - t.Value
+	return Judgement{Verdict: In, Reading: In, Inside: true, Error: off, Lo: off, Hi: off, Unit: t.Unit, Bound: true}
 }
 
 // within says how an interval lies to limits.

@@ -176,6 +176,25 @@ func TestProof(t *testing.T) {
 	if p := o.Proof(nil, set, nil); p.Done || rowOf(p, sign.Step).Verdict != lineup.NotMeasured || len(p.Blocks) < 100 {
 		t.Errorf("%d blocks", len(p.Blocks))
 	}
+	// What is lost in noise below the limit is proved by it; noise above the limit proves
+	// nothing, and so does a refusal for another reason.
+	for _, c := range []struct {
+		refused string
+		want    lineup.Verdict
+	}{
+		{"no crosstalk found: below -87.1 dB (95 %), which is the noise", lineup.In},
+		{"no crosstalk found: below -35.2 dB (95 %), which is the noise", lineup.NotMeasured},
+		{"track 3 is silent where it should carry the tone", lineup.NotMeasured},
+	} {
+		id := "proof_crosstalk/9.525/2"
+		limit := o.Target(id, set)
+		r := &measure.Result{Name: "crosstalk", Track: 2, TrackB: 3, ToneHz: 1000, Unit: "dB", Refused: c.refused}
+		p := o.Proof(append(proofLog(t, o, d, 0), lineup.Event{Kind: lineup.Measured, Step: id, Result: r, Target: &limit}), set, nil)
+		row := rowOf(p, id)
+		if row.Verdict != c.want || p.Done != (c.want == lineup.In) || row.Left.Bound != (c.want == lineup.In) {
+			t.Errorf("%s, limit %s: %+v, done %t", c.refused, limit.Text(), row, p.Done)
+		}
+	}
 	// A proof taken with the case open is none.
 	res, tg := reading(0)
 	res.Conditions.Case = measure.CaseOpen

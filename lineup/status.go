@@ -240,12 +240,13 @@ func (r *run) read(i int, e *Event) {
 		return // before its turn: it says how the recorder was found
 	}
 	var judged *Judgement
-	if e.Result != nil && e.Result.Refused != "" {
-		judged = &Judgement{Verdict: NotMeasured, Why: e.Result.Refused}
-	}
-	if e.Target != nil && e.Result != nil {
+	switch {
+	case e.Result == nil:
+	case e.Target != nil:
 		j := Judge(e.Target, e.Result)
 		judged = &j
+	case e.Result.Refused != "":
+		judged = &Judgement{Verdict: NotMeasured, Why: e.Result.Refused}
 	}
 	if s.Kind.Proof() && e.Result != nil && e.Result.Conditions.Case != measure.CaseUnknown && e.Result.Conditions.Case != measure.CaseClosed {
 		judged = &Judgement{Verdict: NotMeasured, Why: "taken with the case " + string(e.Result.Conditions.Case)}

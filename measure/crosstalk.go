@@ -104,7 +104,7 @@ func (s *session) crosstalk(t *take, index, k int, sine programme.Sine, track, c
 	}
 	value, lo, hi, above := x.decibels()
 	if !above {
-		return r.refuse(fmt.Sprintf("no crosstalk found: below %.1f dB (95 %%), which is the noise", hi))
+		return r.refuse(fmt.Sprintf("no crosstalk found: "+boundWord+"%.1f dB (95 %%), which is the noise", hi))
 	}
 	r.Value, r.Lo, r.Hi = value, lo, hi
 	r.Method = fmt.Sprintf("synchronous detection with the tone of track %d over %s, noise taken off", track, seconds(float64(len(to.z[k]))/to.rate[k]))

@@ -182,7 +182,7 @@ func (e *eraseChannel) result(r Result, partial bool) Result {
 	half := e.left.Half()
 	db := func(p float64) float64 { return 10 * math.Log10(p/e.kept.Value) }
 	if e.left.Value-half <= 0 {
-		return r.refuse(fmt.Sprintf("nothing left above the noise: below %.1f dB (95 %%)", db(math.Max(e.left.Value, 0)+math.Max(half, 1e-300))))
+		return r.refuse(fmt.Sprintf("nothing left above the noise: "+boundWord+"%.1f dB (95 %%)", db(math.Max(e.left.Value, 0)+math.Max(half, 1e-300))))
 	}
 	r.Value, r.Lo, r.Hi = db(e.left.Value), db(e.left.Value-half), db(e.left.Value+half)
 	r.Method = fmt.Sprintf("mean square within ±%.0f Hz of the tone over %s recorded over, against %s before; noise taken off from the band beside it",

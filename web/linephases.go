@@ -260,5 +260,8 @@ func (l *lining) waitText(s *lineup.Step, waits []string) string {
 
 // errorText is reading less target.
 func errorText(j *lineup.Judgement) string {
+	if j.Bound {
+		return "at most " + unit.Signed(j.Error, 1) + unit.ThinSpace + j.Unit
+	}
 	return unit.Figure{Value: j.Error, Lo: j.Lo, Hi: j.Hi, Unit: j.Unit, Difference: true}.String()
 }
