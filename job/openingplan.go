@@ -7,6 +7,7 @@ import (
 	"fmt"
 	"slices"
 
+	"headstack/learn"
 	"headstack/teardown"
 )
 
@@ -34,11 +35,17 @@ func (b *Bench) Openings(ctx context.Context, jobID string, opt OpeningOptions) 
 	if err != nil {
 		return nil, nil, err
 	}
-	tasks, err := b.openingTasks(ctx, v, opt)
+	e, err := b.engine(ctx, v)
 	if err != nil {
 		return nil, nil, fmt.Errorf("openings of %s: %w", jobID, err)
 	}
-	plan, err := planOpenings(ctx, v, tasks, opt)
+	taught := *v
+	taught.Def = e.lesson.Definition
+	tasks, err := b.openingTasks(ctx, &taught, opt, e.lesson)
+	if err != nil {
+		return nil, nil, fmt.Errorf("openings of %s: %w", jobID, err)
+	}
+	plan, err := planOpenings(ctx, &taught, tasks, opt, e.lesson)
 	return plan, v, err
 }
 
@@ -54,13 +61,43 @@ func (e *NoTasksError) Hint() string {
 	return "headstack next and headstack lineup say what comes next with the case closed"
 }
 
-// openingTasks are the tasks that the record asks for, with those of the person.
-func (b *Bench) openingTasks(ctx context.Context, v *View, opt OpeningOptions) ([]teardown.Task, error) {
+// openingSpreads are how far the minutes of openings may be off, as far as closed jobs tell.
+func openingSpreads(l *learn.Lesson) map[string]teardown.Spread {
+	out := map[string]teardown.Spread{}
+	for _, ch := range l.Changes {
+		x := out[ch.ID]
+		switch ch.Kind {
+		case learn.DownNumber:
+			x.Down = ch.Spread
+		case learn.UpNumber:
+			x.Up = ch.Spread
+		default:
+			continue
+		}
+		out[ch.ID] = x
+	}
+	return out
+}
+
+// repairSpreads are the same of cures, by stage and cause.
+func repairSpreads(l *learn.Lesson) map[[2]string]float64 {
+	out := map[[2]string]float64{}
+	for _, ch := range l.Changes {
+		if ch.Kind == learn.RepairNumber {
+			out[[2]string{ch.Stage, ch.Cause}] = ch.Spread
+		}
+	}
+	return out
+}
+
+// openingTasks are the tasks that the record asks for, with those of the person. The view
+// has the definition as closed jobs taught it.
+func (b *Bench) openingTasks(ctx context.Context, v *View, opt OpeningOptions, lesson *learn.Lesson) ([]teardown.Task, error) {
 	advice, _, err := b.Advise(ctx, v.Job.ID)
 	if err != nil {
 		return nil, err
 	}
-	m := &taskMaker{v: v}
+	m := &taskMaker{v: v, spreads: repairSpreads(lesson)}
 	m.fixes(advice)
 	m.settle(advice)
 	l, _, err := b.LineUp(ctx, v.Job.ID)
@@ -97,7 +134,7 @@ func (m *taskMaker) without(ids []string) ([]teardown.Task, error) {
 }
 
 // planOpenings plans tasks from what is open now.
-func planOpenings(ctx context.Context, v *View, tasks []teardown.Task, opt OpeningOptions) (*teardown.Plan, error) {
+func planOpenings(ctx context.Context, v *View, tasks []teardown.Task, opt OpeningOptions, l *learn.Lesson) (*teardown.Plan, error) {
 	if len(tasks) == 0 {
 		return nil, &NoTasksError{v.Job.ID}
 	}
@@ -109,7 +146,7 @@ func planOpenings(ctx context.Context, v *View, tasks []teardown.Task, opt Openi
 		}
 		open = append(open, id)
 	}
-	p, err := teardown.New(v.Def, tasks, teardown.Options{Open: open, Together: opt.Together, Insertions: insertions(v)})
+	p, err := teardown.New(v.Def, tasks, teardown.Options{Open: open, Together: opt.Together, Insertions: insertions(v), Spreads: openingSpreads(l)})
 	if err != nil {
 		return nil, err
 	}

@@ -5,6 +5,7 @@ import (
 	"slices"
 	"strconv"
 	"strings"
+	"unicode"
 
 	"headstack/diagnosis"
 	"headstack/lineup"
@@ -28,8 +29,10 @@ const (
 
 // taskMaker makes tasks of what the record asks for.
 type taskMaker struct {
-	v     *View
-	tasks []teardown.Task
+	v *View // with the definition as closed jobs taught it
+	// spreads are those of minutes that closed jobs tell, by stage and cause.
+	spreads map[[2]string]float64
+	tasks   []teardown.Task
 }
 
 // opening names an opening for a replica: "extender/3" where it repeats.
@@ -82,14 +85,46 @@ func (m *taskMaker) fixes(a *diagnosis.Advice) {
 				minutes, cure = mode.CureMin, mode.Cure
 			}
 		}
-		t := teardown.Task{ID: "fix " + s.Part, Kind: teardown.Fix, Power: teardown.Off, Minutes: unit.Minutes(minutes), Parts: []string{s.Part}, Boards: boards(st.Board),
+		t := teardown.Task{ID: "fix " + s.Part, Kind: teardown.Fix, Power: teardown.Off, Minutes: unit.Minutes(minutes), Boards: boards(st.Board),
+			Spread: m.spreads[[2]string{s.Stage, s.Cause}], Materials: materials(cure),
 			Needs: needs(m.opening(m.v.Def.WorkOpening(st), st.Each, s.Track)),
 			Text:  fmt.Sprintf("%s: %s (at fault with %s, %s)", s.Part, orElse(cure, "repair or replace"), unit.Probability(s.Probability), orElse(s.Cause, string(s.Mode)))}
+		if exchanges(cure) {
+			t.Parts = []string{s.Part}
+		}
 		if s.Probability < sureFault && !(s.Stage == next.Stage && s.Track == next.Key) {
 			t.Optional, t.Chance = true, s.Probability
 		}
 		m.tasks = append(m.tasks, t)
 	}
+}
+
+// exchanges tells a cure for which a new part must be at hand, also one that falls back on
+// it. A cure that is not told asks for one.
+func exchanges(cure string) bool {
+	return cure == "" || anyOf(cure, "replace", "renew", "new")
+}
+
+// materials are what a cure uses up. Common practice, no source.
+func materials(cure string) (out []string) {
+	if anyOf(cure, "clean", "isopropanol") && !anyOf(cure, "cleaner") {
+		out = append(out, "isopropanol", "lint-free swabs")
+	}
+	if anyOf(cure, "cleaner", "exercise") {
+		out = append(out, "contact cleaner fit for the part")
+	}
+	if anyOf(cure, "resolder", "solder", "recrimp", "capacitor", "capacitors", "part") && anyOf(cure, "resolder", "solder", "recrimp", "replace") {
+		out = append(out, "solder", "flux", "desoldering braid")
+	}
+	if anyOf(cure, "lubricant", "oil") {
+		out = append(out, "oil or grease as the part asks for")
+	}
+	return out
+}
+
+// anyOf tells whether a text holds one of the words.
+func anyOf(text string, words ...string) bool {
+	return slices.ContainsFunc(strings.FieldsFunc(text, func(r rune) bool { return !unicode.IsLetter(r) }), func(w string) bool { return slices.Contains(words, w) })
 }
 
 func boards(id string) []string {
@@ -120,12 +155,20 @@ func (m *taskMaker) settle(a *diagnosis.Advice) {
 	if st, ok := m.v.Def.Stage(s.Stage); ok {
 		each = st.Each
 	}
-	t := teardown.Task{ID: "settle " + s.ID, Kind: teardown.Settle, Text: s.Text, Minutes: s.Minutes, Power: teardown.On, Cautions: s.Cautions,
+	t := teardown.Task{ID: "settle " + s.ID, Materials: settleMaterials(s.Kind), Kind: teardown.Settle, Text: s.Text, Minutes: s.Minutes, Power: teardown.On, Cautions: s.Cautions,
 		Needs: needs(m.opening(inner, each, s.Key))}
 	if s.Kind == diagnosis.StepClean || s.Kind == diagnosis.StepSwap {
 		t.Power = teardown.Off
 	}
 	m.tasks = append(m.tasks, t)
+}
+
+// settleMaterials are those of a cleaning that settles a suspect.
+func settleMaterials(k diagnosis.StepKind) []string {
+	if k == diagnosis.StepClean {
+		return materials("clean, exercise")
+	}
+	return nil
 }
 
 // lineUp gathers the steps that can be done in the next opening: due and stale ones that
@@ -255,7 +298,7 @@ func (m *taskMaker) preventive(a *diagnosis.Advice) {
 		if !ok {
 			g = &group{at: len(m.tasks), spared: 1}
 			groups[where] = g
-			m.tasks = append(m.tasks, teardown.Task{ID: "clean at " + where, Kind: teardown.Preventive, Power: teardown.Off, Needs: []string{where}, Text: "clean", Optional: true})
+			m.tasks = append(m.tasks, teardown.Task{ID: "clean at " + where, Kind: teardown.Preventive, Power: teardown.Off, Needs: []string{where}, Text: "clean", Optional: true, Materials: materials("clean")})
 		}
 		g.spared *= 1 - chance
 		g.minutes += minutes

@@ -3,6 +3,7 @@ package learn
 import (
 	"math"
 
+	"headstack/dsp"
 	"headstack/machine"
 )
 
@@ -64,6 +65,9 @@ type Change struct {
 	// times for minutes. Hits are those at fault, or by the cause.
 	N    int `json:"observations"`
 	Hits int `json:"hits"`
+	// Spread, of minutes, is the half width of the 95 % interval of one time to come, as a
+	// fraction of Is and at most 1.
+	Spread float64 `json:"spread,omitempty"`
 	// Family is the factor by which other types moved the prior before its own machines did.
 	Family float64 `json:"family,omitempty"`
 }
@@ -228,5 +232,26 @@ func minutesChange(was float64, log Log) (Change, bool) {
 	y, about := log.moments()
 	post := prior.after(log.N, y, about)
 	lo, hi := post.interval()
-	return Change{Was: was, Is: math.Exp(post.m), Lo: math.Exp(lo), Hi: math.Exp(hi), N: log.N}, true
+	return Change{Was: was, Is: math.Exp(post.m), Lo: math.Exp(lo), Hi: math.Exp(hi), N: log.N, Spread: log.spread()}, true
+}
+
+// usualSpread is by how much one time at the bench is off the middle one (95 %) before any
+// was counted, as package teardown has it. Common practice, no source.
+const usualSpread = 0.3
+
+// spread is that of one time to come: the usual one weighs as [MinutesWeight] times, and what
+// was counted adds its squares about its own mean, for of the mean [Change.Is] tells.
+func (l Log) spread() float64 {
+	nu := float64(MinutesWeight)
+	usual := math.Log1p(usualSpread) / dsp.Student95(nu)
+	squares := nu * usual * usual
+	if l.N > 0 {
+		_, about := l.moments()
+		squares, nu = squares+about, nu+float64(l.N)-1
+	}
+	half := dsp.Student95(nu) * math.Sqrt(squares/nu)
+	if l.N > 0 {
+		half *= math.Sqrt(1 + 1/float64(MinutesWeight+l.N)) // the middle one is not known exactly
+	}
+	return math.Min(1, math.Expm1(half))
 }

@@ -101,3 +101,34 @@ func TestNormalInAnyPortions(t *testing.T) {
 		}
 	})
 }
+
+// The spread of one time to come begins with the usual one, and goes to that of the times
+// that were counted: of 400 whose logarithm scatters by 0.1, to 21.7 %.
+func TestSpreadOfMinutes(t *testing.T) {
+	if got := (Log{}).spread(); math.Abs(got-usualSpread) > 1e-9 {
+		t.Errorf("before any: %.4f", got)
+	}
+	for _, c := range []struct {
+		n       int
+		sd      float64
+		lo, hi  float64
+		because string
+	}{
+		{1, 0, 0.3, 0.36, "one time says nothing of the spread, and little of the middle"},
+		{400, 0.1, 0.205, 0.225, "exp(1.966·0.1) − 1"},
+		{400, 0.3, 0.75, 0.85, "exp(1.966·0.3) − 1"},
+		{400, 1, 1, 1, "never more than all of it"},
+	} {
+		var l Log
+		for i := range c.n {
+			x := 3.0
+			if c.n > 1 {
+				x += c.sd * (2*float64(i%2) - 1)
+			}
+			l = l.Plus(Log{1, int64(math.Round(x * 1e6)), int64(math.Round(x * x * 1e6))})
+		}
+		if got := l.spread(); got < c.lo || got > c.hi {
+			t.Errorf("%d times of sd %g: %.4f, want %g to %g: %s", c.n, c.sd, got, c.lo, c.hi, c.because)
+		}
+	}
+}

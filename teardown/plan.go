@@ -1,6 +1,10 @@
 package teardown
 
-import "headstack/unit"
+import (
+	"fmt"
+
+	"headstack/unit"
+)
 
 // Plan is what to do, visit by visit.
 type Plan struct {
@@ -54,6 +58,8 @@ type Step struct {
 	Task    string       `json:"task,omitempty"`
 	Text    string       `json:"text"`
 	Minutes unit.Minutes `json:"minutes"`
+	// Spread is the half width of the 95 % interval of Minutes, as a fraction of them.
+	Spread float64 `json:"spread"`
 	// Open is what stands open after the step.
 	Open     []string `json:"open,omitempty"`
 	Cautions []string `json:"cautions,omitempty"`
@@ -128,4 +134,28 @@ type Extra struct {
 	Opening string       `json:"opening"`
 	Minutes unit.Minutes `json:"minutes"` // down, up and what follows
 	With    []string     `json:"with,omitempty"`
+}
+
+// SpreadText says where the intervals of the times are from.
+func (p *Plan) SpreadText() string {
+	known, usual := 0, 0
+	for _, v := range p.Visits {
+		for _, s := range v.Steps {
+			switch {
+			case s.Minutes == 0:
+			case s.Spread != UsualSpread:
+				known++
+			default:
+				usual++
+			}
+		}
+	}
+	rest := fmt.Sprintf("within ±%.0f %% (95 %%; common practice, no source: nobody counted)", 100*UsualSpread)
+	switch {
+	case known == 0:
+		return "Each time is taken to be " + rest + "."
+	case usual == 0:
+		return "Times and their intervals are by what was counted."
+	}
+	return fmt.Sprintf("%d of %d times and their intervals are by what was counted; the others are taken to be %s.", known, known+usual, rest)
 }

@@ -11,8 +11,10 @@ import (
 
 // Preparation is what to have ready and to look after in one visit.
 type Preparation struct {
-	Parts []string `json:"parts,omitempty"`
-	Tools []string `json:"tools,omitempty"`
+	// Parts are exchanged, Materials used up: isopropanol, swabs, solder.
+	Parts     []string `json:"parts,omitempty"`
+	Materials []string `json:"materials,omitempty"`
+	Tools     []string `json:"tools,omitempty"`
 	// Photographs are to be taken before each opening, Connectors to be marked before
 	// they are parted.
 	Photographs []Photograph `json:"photographs,omitempty"`
@@ -124,6 +126,9 @@ func (a *account) things() {
 	for _, id := range a.v.Tasks {
 		i, _ := a.p.task(id)
 		r.Parts = append(r.Parts, a.p.tasks[i].Parts...) // two of a kind are two to have
+		for _, m := range a.p.tasks[i].Materials {
+			r.Materials = once(r.Materials, m)
+		}
 		for _, t := range a.p.tasks[i].Tools {
 			r.Tools = once(r.Tools, t)
 		}

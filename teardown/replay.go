@@ -1,6 +1,7 @@
 package teardown
 
 import (
+	"cmp"
 	"fmt"
 	"math"
 	"slices"
@@ -122,6 +123,7 @@ func (r *player) power(on bool) {
 }
 
 func (r *player) add(s Step) {
+	s.Spread = r.p.spreadOf(&s)
 	for i := range r.s.open.all {
 		s.Open = append(s.Open, r.m.tree[i].name)
 	}
@@ -157,21 +159,34 @@ func (p *Problem) count(times map[string]unit.Minutes, s Step) {
 func (p *Problem) estimate(times map[string]unit.Minutes) Estimate {
 	spread := map[string]float64{}
 	for _, t := range p.tasks {
-		if t.Spread > 0 {
-			spread["task "+t.ID] = t.Spread
-		}
+		spread["task "+t.ID] = t.Spread
+	}
+	for id, s := range p.opts.Spreads {
+		spread[string(DoOpen)+" "+id], spread[string(DoClose)+" "+id] = s.Down, s.Up
 	}
 	var sum, squares float64
 	for _, k := range sorted(times) {
-		w := UsualSpread
-		if s, ok := spread[k]; ok {
-			w = s
-		}
+		w := cmp.Or(spread[k], UsualSpread)
 		sum += float64(times[k])
 		squares += math.Pow(w*float64(times[k]), 2)
 	}
 	half := math.Sqrt(squares)
 	return Estimate{unit.Minutes(sum), unit.Minutes(max(0, sum-half)), unit.Minutes(sum + half)}
+}
+
+// spreadOf is how far the minutes of a step may be off.
+func (p *Problem) spreadOf(s *Step) float64 {
+	own := 0.0
+	switch i := p.at[s.Opening]; s.Do {
+	case DoTask:
+		k, _ := p.task(s.Task)
+		own = p.tasks[k].Spread
+	case DoOpen:
+		own = p.opts.Spreads[p.tree[i].of.ID].Down
+	case DoClose:
+		own = p.opts.Spreads[p.tree[i].of.ID].Up
+	}
+	return cmp.Or(own, UsualSpread)
 }
 
 // innermost are the openings of a task behind which it needs no other.

@@ -38,8 +38,10 @@ type Task struct {
 	Spread  float64      `json:"spread,omitempty"`
 	// Follows are the tasks that must be done before it.
 	Follows []string `json:"follows,omitempty"`
-	Parts   []string `json:"parts,omitempty"`
-	Tools   []string `json:"tools,omitempty"`
+	// Parts are exchanged, Materials are used up on it: isopropanol, swabs, solder.
+	Parts     []string `json:"parts,omitempty"`
+	Materials []string `json:"materials,omitempty"`
+	Tools     []string `json:"tools,omitempty"`
 	// Boards are those that the work touches; empty: those whose parts are reached at
 	// its innermost openings.
 	Boards []string `json:"boards,omitempty"`
@@ -87,9 +89,15 @@ type Options struct {
 	// Insertions are how often each flat cable was plugged in so far, by connector id,
 	// or "CE/3" where it repeats.
 	Insertions map[string]int
+	// Spreads are half widths as [Task].Spread has them for the minutes of making and
+	// closing an opening, by its id; 0 and what is missing take [UsualSpread].
+	Spreads map[string]Spread
 	// Nodes bounds the situations that one search looks at; 0: [DefaultNodes].
 	Nodes int
 }
+
+// Spread is how far the minutes of an opening may be off, as fractions of them (95 %).
+type Spread struct{ Down, Up float64 }
 
 // Problem is a set of tasks on one recorder, checked and ready to be planned.
 type Problem struct {

@@ -449,3 +449,29 @@ func TestPlanStops(t *testing.T) {
 		t.Errorf("error %v of a cancelled plan", err)
 	}
 }
+
+// An opening takes the spread that is told of it; what is used up stands once and apart from
+// what is exchanged.
+func TestSpreadsAndMaterials(t *testing.T) {
+	tasks := []teardown.Task{
+		{ID: "a", Kind: teardown.Fix, Needs: []string{"lid"}, Minutes: 10, Parts: []string{"C31-a"}, Materials: []string{"solder"}},
+		{ID: "b", Kind: teardown.Fix, Needs: []string{"lid"}, Minutes: 5, Materials: []string{"isopropanol", "solder"}},
+	}
+	def := builtin(t, "hexastrand")
+	wide, narrow := mustPlan(t, "hexastrand", teardown.Options{}, tasks...), mustPlan(t, "hexastrand", teardown.Options{Spreads: map[string]teardown.Spread{"lid": {Down: 0.01, Up: 0.02}}}, tasks...)
+	p := narrow.Visits[0].Preparation
+	if !slices.Equal(p.Parts, []string{"C31-a"}) || !slices.Equal(p.Materials, []string{"solder", "isopropanol"}) {
+		t.Errorf("parts %q, materials %q", p.Parts, p.Materials)
+	}
+	lid, _ := def.Opening("lid")
+	want := math.Sqrt(math.Pow(3, 2) + math.Pow(1.5, 2) + math.Pow(0.01*lid.DownMin, 2) + math.Pow(0.02*lid.UpMin, 2))
+	if got := float64(narrow.Total.High - narrow.Total.Minutes); lid.AfterMin == 0 && math.Abs(got-want) > 1e-9 || narrow.Total.High >= wide.Total.High {
+		t.Errorf("±%.3f min, want ±%.3f; without what was counted up to %.1f", got, want, wide.Total.High)
+	}
+	if s := wide.SpreadText(); !strings.Contains(s, "no source") {
+		t.Error(s)
+	}
+	if s := narrow.SpreadText(); !strings.HasPrefix(s, "2 of 4 times") {
+		t.Error(s)
+	}
+}

@@ -89,13 +89,13 @@ func once(plan *teardown.Plan, v teardown.Visit) teardown.Preparation {
 	return p
 }
 
-// visitEstimate adds up the steps of one visit: each time is taken to be within
-// [teardown.UsualSpread], independently of the others.
+// visitEstimate adds up the steps of one visit: each time is taken to be within its
+// spread, independently of the others.
 func visitEstimate(steps []teardown.Step) teardown.Estimate {
 	sum, squares := 0.0, 0.0
 	for _, s := range steps {
 		sum += float64(s.Minutes)
-		squares += math.Pow(teardown.UsualSpread*float64(s.Minutes), 2)
+		squares += math.Pow(s.Spread*float64(s.Minutes), 2)
 	}
 	half := math.Sqrt(squares)
 	return teardown.Estimate{Minutes: unit.Minutes(sum), Low: unit.Minutes(max(0, sum-half)), High: unit.Minutes(sum + half)}

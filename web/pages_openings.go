@@ -21,7 +21,8 @@ type openingsModel struct {
 	Parts     []costPart
 	Decisions []decisionView
 	Visits    []visitView
-	Quick     bool // without what is only worth doing while inside
+	Spreads   string // where the intervals of the times are from
+	Quick     bool   // without what is only worth doing while inside
 }
 
 type decisionView struct {
@@ -55,7 +56,7 @@ func (s *server) openingsPage(w http.ResponseWriter, r *http.Request) error {
 		m.NoPlan = err.Error()
 		return render(w, http.StatusOK, "openings", m)
 	}
-	m.Plan = plan
+	m.Plan, m.Spreads = plan, plan.SpreadText()
 	m.Total, m.Parts = plan.Total.Figure().String(), costParts(plan.Cost)
 	m.Proved = shape{"suspect", "▲", "not proved"}
 	if plan.Proved {

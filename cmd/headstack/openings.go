@@ -51,7 +51,7 @@ func printOpenings(w io.Writer, view *job.View, p *teardown.Plan) {
 	if len(p.Visits) == 0 {
 		fmt.Fprintln(w, "Nothing is worth an opening yet: headstack next says what to try first.")
 	} else {
-		fmt.Fprintf(w, "%s in all, at the bench\n", p.Total.Figure())
+		fmt.Fprintf(w, "%s in all, at the bench\n%s\n", p.Total.Figure(), p.SpreadText())
 	}
 	for i, v := range p.Visits {
 		printVisit(w, i+1, v)
@@ -71,7 +71,7 @@ func printVisit(w io.Writer, n int, v teardown.Visit) {
 	for _, x := range []struct {
 		label string
 		list  []string
-	}{{"have ready", r.Parts}, {"tools", r.Tools}} {
+	}{{"parts to exchange", r.Parts}, {"for cleaning and soldering", r.Materials}, {"tools", r.Tools}} {
 		if len(x.list) > 0 {
 			fmt.Fprintf(w, "  %s: %s\n", x.label, strings.Join(x.list, ", "))
 		}
