@@ -78,7 +78,7 @@ func (s *server) jobData(r *http.Request, here, title string) (jobData, error) {
 	if r.Method != http.MethodGet { // a refused form: its page is the one it came from
 		d.Back = "/jobs/" + url.PathEscape(id) + "/" + here
 	}
-	d.Steps = stepsOf(v, d.Verdict, here)
+	d.Steps = stepsOf(v, d.Verdict, s.stepsDue(r, v), here)
 	d.Card, d.Place = nextCard(v, d.Verdict, d.Advice, d.NoVerdict, planning)
 	d.Card.OpenNow, d.Card.Swaps = openNow(v), swapsNow(v)
 	d.Saved = savedOf(v, r.URL.Query().Get("saved"))

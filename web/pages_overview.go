@@ -18,7 +18,7 @@ type overviewModel struct {
 	NoteText     string // as typed
 	Case         string // as typed
 	Captures     int
-	Trims        int
+	LineUp       step
 	Closed       bool // a closed-case capture follows the work
 	Past         []pastJob
 }
@@ -30,7 +30,7 @@ func (s *server) overviewModel(r *http.Request) (overviewModel, error) {
 	if err != nil {
 		return overviewModel{}, err
 	}
-	m := overviewModel{jobData: d, Trims: trims(d.View), Closed: d.Steps[5].Done, Case: string(d.View.Case)}
+	m := overviewModel{jobData: d, LineUp: d.Steps[4], Closed: d.Steps[5].Done, Case: string(d.View.Case)}
 	m.Title = d.View.Job.Name
 	if m.Past, err = s.pastJobs(r, d.View.Job); err != nil {
 		return overviewModel{}, err

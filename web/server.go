@@ -84,6 +84,7 @@ type server struct {
 	verdicts *thoughts[*diagnosis.Verdict]
 	advices  *thoughts[*diagnosis.Advice]
 	plans    map[string]*thoughts[*teardown.Plan] // of openings, by what is wanted
+	lineUps  *thoughts[*job.LineUp]
 	wears    wears
 	progress progress
 }
@@ -109,7 +110,7 @@ func newServer(bench Bench, opt Options) *server {
 	if opt.Program == "" {
 		opt.Program = "headstack"
 	}
-	s := &server{bench: bench, opt: opt, mux: http.NewServeMux(), verdicts: newVerdicts(), advices: newAdvices(),
+	s := &server{bench: bench, opt: opt, mux: http.NewServeMux(), verdicts: newVerdicts(), advices: newAdvices(), lineUps: newLineUps(),
 		plans: map[string]*thoughts[*teardown.Plan]{"": newPlans(job.OpeningOptions{}), "needed": newPlans(job.OpeningOptions{NoPreventive: true})}}
 	s.pages()
 	s.api()

@@ -1,8 +1,13 @@
 package web
 
 import (
+	"context"
+	"fmt"
+	"net/http"
+
 	"headstack/diagnosis"
 	"headstack/job"
+	"headstack/lineup"
 	"headstack/measure"
 )
 
@@ -18,8 +23,9 @@ type step struct {
 }
 
 // stepsOf counts what is open in each step. A count says what the record lacks;
-// it does not say that the rest is right.
-func stepsOf(v *job.View, verdict *diagnosis.Verdict, here string) []step {
+// it does not say that the rest is right. due are the steps of the line-up that are due or
+// stale; nil where that is not known.
+func stepsOf(v *job.View, verdict *diagnosis.Verdict, due *int, here string) []step {
 	root := "/jobs/" + v.Job.ID
 	tried, captures := 0, 0
 	for _, it := range v.Sheet {
@@ -60,9 +66,12 @@ func stepsOf(v *job.View, verdict *diagnosis.Verdict, here string) []step {
 		{Name: "as found", Href: root + "/sheet", Here: here == "sheet" || here == "captures", Open: asFound, What: "to try or capture"},
 		find,
 		{Name: "fix", Href: root + "#fix", Open: faulty(v) + faults, What: word(faulty(v)+faults, "fault", "faults")},
-		{Name: "line up", Href: root + "/line-up", Here: here == "line-up", Open: trims(v), What: word(trims(v), "trim", "trims")},
+		{Name: "line up", Href: root + "/line-up", Here: here == "line-up", Dark: due == nil},
 		{Name: "prove", Href: root + "/line-up#proof", Open: btoi(!closedAgain(v)), What: "closed-case capture"},
 		{Name: "hand over", Href: root + "/report", Here: here == "report", Open: 1, What: "report"},
+	}
+	if due != nil {
+		steps[4].Open, steps[4].What = *due, word(*due, "step due", "steps due")
 	}
 	steps[2].Dark, steps[3].Dark = dark, dark && steps[3].Open == 0
 	for i := range steps {
@@ -112,12 +121,29 @@ func faulty(v *job.View) int {
 	return n
 }
 
-func trims(v *job.View) int {
-	n := 0
-	for _, t := range v.Def.Trims {
-		n += len(v.Def.ReplicaKeys(t.Each))
+// newLineUps keeps line-ups for the count of their steps. What other jobs of the type show of
+// the open case moves a target by little, and is left for the next entry.
+func newLineUps() *thoughts[*job.LineUp] {
+	return &thoughts[*job.LineUp]{doing: "lining up", id: func(v *job.View) string { return fmt.Sprint(lastSeq(v)) },
+		think: func(ctx context.Context, b Bench, jobID string) (*job.LineUp, *job.View, error) {
+			return b.LineUp(ctx, jobID)
+		}}
+}
+
+// stepsDue counts the steps of the line-up that are due or stale; nil where there is no
+// line-up, or none yet.
+func (s *server) stepsDue(r *http.Request, v *job.View) *int {
+	wait, cancel := context.WithTimeout(r.Context(), s.patience(r))
+	defer cancel()
+	l, err := s.lineUps.within(r.Context(), wait, s.bench, v)
+	if err != nil {
+		return nil
 	}
-	return n
+	n := 0
+	for _, x := range l.Status.Steps {
+		n += btoi(x.State == lineup.StateDue || x.State == lineup.StateStale)
+	}
+	return &n
 }
 
 func btoi(b bool) int {
