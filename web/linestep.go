@@ -54,6 +54,8 @@ type stepForm struct {
 	By, Way, Travel               string
 	Stopped                       bool
 	Reason, Initials              string
+	Tape, At                      string // where an entry is corrected: of a pass, of a soak
+	Lost                          bool
 }
 
 type targetLine struct{ Figure, Term, Why string }

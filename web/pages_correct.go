@@ -21,6 +21,10 @@ type correctModel struct {
 	Name  string // of the control, function or test point
 
 	Openings []choice
+	Tapes    []choice // of a pass
+	LineUp   stepForm // of an entry of the line-up, as typed
+	StepHref string   // where the step of such an entry is worked on
+	Travel   string   // the unit that a turn without one is taken in
 }
 
 // correctForm is the replacement as typed.
@@ -71,6 +75,9 @@ func (s *server) correctModel(r *http.Request) (correctModel, error) {
 	for _, o := range d.View.Def.Openings {
 		m.Openings = append(m.Openings, choice{o.ID, o.Name, ""})
 	}
+	if err := s.correctLineUp(r, &m); err != nil {
+		return m, err
+	}
 	if rd := e.Reading; rd != nil {
 		m.Form.Value = strings.NewReplacer("\u2009", " ", "\u2212", "-").Replace(report.Typed(*rd))
 		m.Form.Instrument, m.Form.Provoked = rd.Instrument, string(rd.Provoked)
@@ -94,15 +101,6 @@ func (s *server) correctPage(w http.ResponseWriter, r *http.Request) error {
 		http.Redirect(w, r, "/jobs/"+url.PathEscape(m.View.Job.ID)+"/closing", http.StatusSeeOther)
 		return nil
 	}
-	if m.Entry.LineUpText(m.View.Def) != "" {
-		// It is taken back and entered again at its step, whose form has its fields.
-		to := jobRoot(m.View) + "/line-up"
-		if step := lineUpStep(m.View, m.Entry); step != "" {
-			to += stepHref(step)
-		}
-		http.Redirect(w, r, to, http.StatusSeeOther)
-		return nil
-	}
 	if v := r.URL.Query().Get("value"); v != "" {
 		m.Form.Value = v
 	}
@@ -121,6 +119,7 @@ func (s *server) correct(w http.ResponseWriter, r *http.Request) error {
 		Instrument: r.PostFormValue("instrument"), Case: r.PostFormValue("case"), Remark: r.PostFormValue("remark"),
 		Kind: r.PostFormValue("kind"), Part: r.PostFormValue("part"), With: r.PostFormValue("with"), Opening: r.PostFormValue("opening"),
 		Minutes: r.PostFormValue("minutes"), Provoked: r.PostFormValue("provoked")}
+	m.LineUp = typedStep(r)
 	repl, err := m.replacement()
 	var e job.Entry
 	if err == nil {
@@ -169,6 +168,8 @@ func (m *correctModel) replacement() (job.Entry, error) {
 		out.Work = &w
 	case m.Entry.Opening != nil:
 		out.Opening = &job.Opening{Opening: m.Form.Opening, Closed: m.Entry.Opening.Closed}
+	default:
+		err = cmp.Or(err, m.LineUp.correct(m.Entry, &out))
 	}
 	return out, err
 }

@@ -11,6 +11,7 @@ import (
 
 	"headstack/job"
 	"headstack/lineup"
+	"headstack/measure"
 	"headstack/trim"
 	"headstack/unit"
 )
@@ -180,13 +181,21 @@ func proofOf(l *lining) *proofView {
 	return p
 }
 
+// readText is a figure, or the level below which it is lost in the noise.
+func readText(r *measure.Result) string {
+	if most, ok := r.Bound(); ok {
+		return "below " + unit.Signed(most, 1) + unit.ThinSpace + r.Unit
+	}
+	return r.Figure().String()
+}
+
 func proofLineOf(row *lineup.ProofRow) proofLine {
 	x := proofLine{Track: row.Track, Href: stepHref(row.Step), Target: row.Target.Text(), Mark: verdictMark(row.Verdict), Why: row.Why}
 	if row.AsFound != nil {
-		x.Found = row.AsFound.Figure().String()
+		x.Found = readText(row.AsFound)
 	}
 	if row.AsLeft != nil {
-		x.Left = row.AsLeft.Figure().String()
+		x.Left = readText(row.AsLeft)
 	}
 	if row.Left.Verdict != lineup.NotMeasured {
 		x.Err = errorText(&row.Left)
@@ -224,15 +233,8 @@ func (s *server) recordFigure(w http.ResponseWriter, r *http.Request) error {
 		if f.Value, f.Unit, err = typedFigure("value", form.Value, understood...); err != nil {
 			return job.Entry{}, err
 		}
-		if strings.TrimSpace(form.Half) != "" {
-			half, name, err := typedFigure("half width", strings.TrimPrefix(strings.TrimSpace(form.Half), "±"), f.Unit)
-			if err != nil {
-				return job.Entry{}, err
-			}
-			if name != f.Unit {
-				return job.Entry{}, &job.InvalidError{Field: "half width", Value: form.Half, Problem: "is not in the unit of the reading, " + f.Unit, Nearest: []string{"0.1 " + f.Unit}}
-			}
-			f.Half = half
+		if f.Half, err = typedHalf(form.Half, f.Unit); err != nil {
+			return job.Entry{}, err
 		}
 		return job.Entry{Figure: &f, Case: state}, nil
 	})
@@ -259,28 +261,9 @@ func (s *server) recordTurn(w http.ResponseWriter, r *http.Request) error {
 	}
 	form := stepForm{By: r.PostFormValue("by"), Way: r.PostFormValue("way"), Stopped: r.PostFormValue("stopped") != "", Travel: r.PostFormValue("travel")}
 	return s.recordLineUp(w, r, form, func(context.Context, string) (job.Entry, error) {
-		t := job.Turn{Trim: r.PostFormValue("trim"), Key: r.PostFormValue("key"), Stopped: form.Stopped}
-		var err error
-		if t.By, t.Unit, err = parseTravel(form.By); err != nil {
+		t := job.Turn{Trim: r.PostFormValue("trim"), Key: r.PostFormValue("key")}
+		if err := form.turn(&t); err != nil {
 			return job.Entry{}, err
-		}
-		travel, u, err := parseTravel(form.Travel)
-		if err != nil {
-			return job.Entry{}, err
-		}
-		t.Travel = travel
-		if t.Unit == "" {
-			t.Unit = u
-		}
-		if u != "" && u != t.Unit {
-			return job.Entry{}, &job.InvalidError{Field: "turn", Value: form.Travel, Problem: "is not in the unit of the turn beside it", Nearest: []string{"270°", "12 turns"}}
-		}
-		switch form.Way {
-		case "clockwise":
-		case "anticlockwise":
-			t.By = -t.By
-		default:
-			return job.Entry{}, &job.InvalidError{Field: "way", Value: form.Way, Problem: "is no way to turn", Nearest: []string{"clockwise", "anticlockwise"}}
 		}
 		return job.Entry{Turn: &t}, nil
 	})
