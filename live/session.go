@@ -44,24 +44,29 @@ type Expect struct {
 }
 
 // Want is how good a figure must be to be enough: the largest half width of its 95 %
-// interval. Common practice, no source: a trim is set to about 0.1 dB, so that its
-// level should be known to half of that; speed is held to 0.1 to 0.3 %; 5 µs is
-// a twentieth of a period at 10 kHz, which costs two tracks added together 0.1 dB.
+// interval. Where a track has no tone at all, more tape tells no more, and it holds nothing
+// up. Common practice, no source: a trim is set to about 0.1 dB, so that its level
+// should be known to half of that; speed is held to 0.1 to 0.3 %; 5 µs is a twentieth of
+// a period at 10 kHz, which costs two tracks added together 0.1 dB.
 type Want struct {
-	LevelDB  float64 `json:"level_db"` // of level and response
-	SpeedPct float64 `json:"speed_pct"`
-	DelayUs  float64 `json:"delay_us"`
+	LevelDB  float64 `json:"level_db"`  // of level and response
+	SpeedPct float64 `json:"speed_pct"` // of all tones together
+	DelayUs  float64 `json:"delay_us"`  // at tones from 1 kHz
 	// SilenceS is how much of a silent section is enough: noise needs length, and its
 	// interval comes only when the file is measured as a whole.
 	SilenceS float64 `json:"silence_s"`
+	// FlutterS is how much of the tone that the speed is followed on is enough: the one at 3 or
+	// 3.15 kHz, else the longest from 1 kHz. Where it is shorter, 0.9 of it is.
+	FlutterS float64 `json:"flutter_s"`
 	// LeastS is how much of a tone must be heard at the least, in seconds: what
 	// a slow wow or a drop-out does to a shorter piece stands in no interval.
 	LeastS float64 `json:"least_s"`
 }
 
-// DefaultWant is 0.05 dB, 0.02 %, 5 µs, 10 s of silence, at least 3 s of a tone.
+// DefaultWant is 0.05 dB, 0.02 %, 5 µs, 8 s of silence, 15 s for flutter, at least 3 s of
+// a tone. 15 s hold a few turns of the slowest reel.
 func DefaultWant() Want {
-	return Want{LevelDB: 0.05, SpeedPct: 0.02, DelayUs: 5, SilenceS: 10, LeastS: 3}
+	return Want{LevelDB: 0.05, SpeedPct: 0.02, DelayUs: 5, SilenceS: 8, FlutterS: 15, LeastS: 3}
 }
 
 // Kept is the file that a session leaves.

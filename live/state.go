@@ -15,10 +15,13 @@ const (
 	PhaseClosed  Phase = "closed"  // the file is finished
 )
 
-// State is what a session knows at one moment. It shares nothing with the session: a
-// caller may keep it.
+// State is what a session knows at one moment. What its slices hold never changes: a caller
+// may keep it, and must not write to them.
 type State struct {
-	Seq        uint64  `json:"seq"` // grows with every change
+	Seq uint64 `json:"seq"` // grows with every change, about ten times a second
+	// FiguresSeq is Seq at the last change of what is known of the tape: Sections, SpeedRatio,
+	// Azimuth, Voids. A page that has it already needs the levels only.
+	FiguresSeq uint64  `json:"figures_seq"`
 	Phase      Phase   `json:"phase"`
 	Error      string  `json:"error,omitempty"`
 	Source     string  `json:"source,omitempty"`
@@ -39,7 +42,10 @@ type State struct {
 	// SpeedRatio is the tape's speed over nominal as the search has it, 0 unknown. It places
 	// sections; the figure is speed_error.
 	SpeedRatio float64 `json:"speed_ratio,omitempty"`
-	// Azimuth is of all tones so far together; empty where they do not give it yet.
+	// Speed is speed_error of all tones so far together; nil before there is one.
+	Speed *measure.Result `json:"speed,omitempty"`
+	// Azimuth is azimuth_line and the azimuth of each track against the lowest-numbered one, of all
+	// tones so far together; empty where they do not give it yet.
 	Azimuth []measure.Result `json:"azimuth,omitempty"`
 	// Voids are the stretches not to be believed, in order; the first 1000, with
 	// all of them counted.
@@ -62,12 +68,12 @@ type Channel struct {
 	PeakDBFS float64 `json:"peak_dbfs"`
 	// MaxPeakDBFS is the highest peak so far.
 	MaxPeakDBFS float64 `json:"max_peak_dbfs"`
-	// Clipped counts samples in runs of two or more at full scale. ClippedAtS are the places
+	// Clipped counts samples in runs of three or more at full scale. ClippedAtS are the places
 	// of the first 100 runs, seconds from the first frame.
 	Clipped    int64     `json:"clipped"`
 	ClippedAtS []float64 `json:"clipped_at_s,omitempty"`
-	// Silent: nothing for 1 s or more on this channel while others have signal, or
-	// while a tone of the tape runs.
+	// Silent: for 1 s or more this channel has been 40 dB below the loudest, or below
+	// -70 dBFS while a tone of the tape runs.
 	Silent bool `json:"silent,omitempty"`
 }
 
@@ -91,13 +97,16 @@ type Section struct {
 	StartS float64 `json:"start_s,omitempty"` // seconds from the first frame
 	EndS   float64 `json:"end_s,omitempty"`   // so far, while it runs
 	Reason string  `json:"reason,omitempty"`
-	// Figures are level, response, speed_error and delay as the file gives them so far.
+	// Figures are level, response and speed_error of each track, and the delay of each against the
+	// lowest-numbered one, as the file gives them so far.
 	Figures []measure.Result `json:"figures,omitempty"`
 	// Enough: all figures of the section are as good as wanted, or it is silence and long
 	// enough. Lacks says what is not, such as "level of track 3 is known to ±0.08 dB".
 	Enough bool   `json:"enough"`
 	Lacks  string `json:"lacks,omitempty"`
-	Voided bool   `json:"voided,omitempty"` // a Void lies in it: its figures are not to be believed
+	// Voided: a Void lies in it. Its figures are those of the longest stretch beside the void; there
+	// are none when that is too short. Measuring the file as a whole knows of no voids.
+	Voided bool `json:"voided,omitempty"`
 }
 
 // Void is a stretch not to be believed, and why.

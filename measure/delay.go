@@ -120,10 +120,18 @@ func (s *session) pairTone(p *pair, tt *toneTake, index int) *pairTone {
 	if a.absent != "" || b.absent != "" || !a.fit.ok || !b.fit.ok {
 		return nil
 	}
-	pt := comparePhases(a, b)
-	pt.take, pt.index, pt.toneHz = p.take, index, s.opt.Tape.Sections[index].ToneHz
-	pt.warn = mergeWarnings(p, a.warnings(tt.partial), b.warnings(tt.partial))
-	return pt
+	key := [2]int{p.ca, p.cb}
+	if tt.pairs[key] == nil {
+		pt := comparePhases(a, b)
+		pt.take, pt.index, pt.toneHz = p.take, index, s.opt.Tape.Sections[index].ToneHz
+		pt.warn = slices.Clip(mergeWarnings(p, a.warnings(tt.partial), b.warnings(tt.partial)))
+		if tt.pairs == nil {
+			tt.pairs = map[[2]int]*pairTone{}
+		}
+		tt.pairs[key] = pt
+	}
+	pt := *tt.pairs[key]
+	return &pt
 }
 
 // mergeWarnings names the track of each warning, or both where they share it.

@@ -158,8 +158,9 @@ func (t *take) plan(opt Options, found finding) []*window {
 	return windows
 }
 
-// window makes the listeners of one found section, or notes why there are none.
-func (t *take) window(at stretch) *window {
+// inside is the window of a section without its edges, and notes its length in at; nil,
+// with a note why, when hardly anything remains.
+func (t *take) inside(at *stretch) *window {
 	length := at.endS - at.startS
 	guard := math.Min(math.Max(guardLeast, guardPart*length), guardMostPart*length)
 	w := &window{from: int64(math.Ceil((at.startS + guard) * t.rate)), to: int64((at.endS - guard) * t.rate), ears: make([][]listener, len(t.tracks))}
@@ -169,6 +170,15 @@ func (t *take) window(at stretch) *window {
 		return nil
 	}
 	delete(t.missing, at.index)
+	return w
+}
+
+// window makes the listeners of one found section, or notes why there are none.
+func (t *take) window(at stretch) *window {
+	w := t.inside(&at)
+	if w == nil {
+		return nil
+	}
 	for _, f := range families {
 		if f.hear == nil {
 			continue

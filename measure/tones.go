@@ -12,8 +12,9 @@ type toneTake struct {
 	reason   string
 	partial  bool
 	carrier  float64
-	channels []*toneChannel // by channel, nil where unused
-	common   *toneFit       // the phases of all channels together
+	channels []*toneChannel       // by channel, nil where unused
+	common   *toneFit             // the phases of all channels together
+	pairs    map[[2]int]*pairTone // by two channels: compared once, climbed anew each time
 }
 
 // oneTone tells the kinds of sections that carry the same single tone on all tracks.

@@ -100,16 +100,26 @@ func distinctTones(t *Tape) []float64 {
 	return tones
 }
 
-// listen reads the whole stream into features.
-func listen(ctx context.Context, s dsp.Stream, t *Tape) (*features, error) {
-	f := &features{channels: s.Channels(), tones: distinctTones(t)}
-	f.halvings = halvings(s.SampleRate(), f.tones[len(f.tones)-1])
-	f.rate = s.SampleRate() / float64(int(1)<<f.halvings)
-	n := 64
+// newFeatures are those of a capture of which nothing is heard yet, and n, the length of a
+// frame in samples.
+func newFeatures(t *Tape, rate float64, channels int) (f *features, n int) {
+	f = &features{channels: channels, tones: distinctTones(t)}
+	f.halvings = halvings(rate, f.tones[len(f.tones)-1])
+	f.rate = rate / float64(int(1)<<f.halvings)
+	n = 64
 	for float64(n) < frameSeconds*f.rate {
 		n *= 2
 	}
 	f.hop, f.binHz = n/2, f.rate/float64(n)
+	return f, n
+}
+
+// tooLarge reports whether as much is kept as may be.
+func (f *features) tooLarge() bool { return len(f.level)+len(f.offset)*5 > memoryLimit }
+
+// listen reads the whole stream into features.
+func listen(ctx context.Context, s dsp.Stream, t *Tape) (*features, error) {
+	f, n := newFeatures(t, s.SampleRate(), s.Channels())
 	l := newListener(f, n)
 	packed := dsp.AsPacked(s)
 	var blocks [2]dsp.Packed
@@ -132,7 +142,7 @@ func listen(ctx context.Context, s dsp.Stream, t *Tape) (*features, error) {
 		}
 		got := b.Frames()
 		f.samples += int64(got)
-		if len(f.level)+len(f.offset)*5 > memoryLimit {
+		if f.tooLarge() {
 			f.truncated = true
 			return f, nil
 		}
