@@ -76,7 +76,7 @@ func readOnly(b *testing.B, s dsp.Stream) {
 	b.Helper()
 	block := make([][]float64, s.Channels())
 	for c := range block {
-		block[c] = make([]float64, 4096*blockHops)
+		block[c] = make([]float64, 4096*leastHops)
 	}
 	for {
 		if _, err := s.Read(block); errors.Is(err, io.EOF) {

@@ -67,23 +67,28 @@ func newEar(f *features, channel int, window []float64) *ear {
 	hop := f.hop << f.halvings
 	e := &ear{
 		f: f, channel: channel, window: window, fft: dsp.NewRealFFT(n),
-		raw: make([]float64, hop*(blockHops+1)), have: make([]bool, blockHops+1),
+		raw: make([]float64, hop*(f.blockHops+1)), have: make([]bool, f.blockHops+1),
 		looks: spots(hop), glanced: make([]float64, lookLength),
 		frame: make([]float64, n),
 		spec:  make([]complex128, n/2+1), power: make([]float64, n/2+1),
-		heard: make([]sound, blockHops+1), energy: make([]float64, blockHops+1),
+		heard: newSounds(f, f.blockHops+1), energy: make([]float64, f.blockHops+1),
 	}
 	e.have[0] = true // nothing comes before the capture
 	for i := range f.halvings {
 		e.halved = append(e.halved, make([]float64, n<<f.halvings>>(i+1)))
 	}
-	for i := range e.heard {
-		e.heard[i].lines = make([]line, len(f.tones))
-	}
 	for _, hz := range f.tones {
 		e.bands = append(e.bands, newBand(hz/f.binHz, n/2))
 	}
 	return e
+}
+
+func newSounds(f *features, n int) []sound {
+	list := make([]sound, n)
+	for i := range list {
+		list[i].lines = make([]line, len(f.tones))
+	}
+	return list
 }
 
 // newBand places the search for a tone at bin x in a spectrum of bins up to top.

@@ -4,6 +4,9 @@ import (
 	"context"
 	"fmt"
 	"math"
+	"runtime"
+
+	"golang.org/x/sync/errgroup"
 
 	"headstack/dsp"
 )
@@ -13,13 +16,14 @@ import (
 // any time where the sections lie in what it has heard. It is for one goroutine at a
 // time.
 //
-// It hears whole blocks of about a second only, so what is said of the end of the capture
+// It hears whole blocks of half a second to one and a half only, so what is said of the end of the capture
 // lags by as much, until End has heard the rest.
 type Search struct {
-	tape *Tape
-	f    *features
-	l    *listener
-	next int // block
+	tape  *Tape
+	f     *features
+	ears  []*ear
+	batch *batch
+	next  int // block
 }
 
 // NewSearch begins a search in a capture of the given rate in hertz. The error is that of
@@ -31,8 +35,12 @@ func NewSearch(t *Tape, rate float64, channels int) (*Search, error) {
 	if channels < 1 || !(rate > 0) {
 		panic("testtape: stream without channels or sample rate")
 	}
-	f, n := newFeatures(t, rate, channels)
-	return &Search{tape: t, f: f, l: newListener(f, n)}, nil
+	f, window := newFeatures(t, rate, channels)
+	s := &Search{tape: t, f: f, batch: newBatch(f)}
+	for c := range channels {
+		s.ears = append(s.ears, newEar(f, c, window))
+	}
+	return s, nil
 }
 
 // Heard is the number of frames heard so far: where Hear goes on.
@@ -53,7 +61,7 @@ func (s *Search) Hear(ctx context.Context, stream dsp.Stream, frames int64) erro
 	packed := dsp.AsPacked(stream)
 	var b dsp.Packed
 	for {
-		most := s.l.length(s.next)
+		most := s.f.length(s.next)
 		if int64(most) > frames || s.f.truncated {
 			return nil
 		}
@@ -61,7 +69,7 @@ func (s *Search) Hear(ctx context.Context, stream dsp.Stream, frames int64) erro
 		if b, err = s.block(ctx, packed, most, b); err != nil || s.f.truncated {
 			return err
 		}
-		if err = s.l.frames(most>>s.f.halvings/s.f.hop, b); err != nil {
+		if err = s.frames(most>>s.f.halvings/s.f.hop, b); err != nil {
 			return s.failed(err)
 		}
 		s.next++
@@ -77,15 +85,36 @@ func (s *Search) End(ctx context.Context, stream dsp.Stream, frames int64) error
 		return err
 	}
 	var b dsp.Packed = nothing{}
-	if left := int(end - s.Heard()); left > 0 {
+	left := int(end - s.Heard())
+	if left > 0 {
 		var err error
 		if b, err = s.block(ctx, dsp.AsPacked(stream), left, nil); err != nil || s.f.truncated {
 			return err
 		}
 	}
-	if err := s.l.finish(s.next, b); err != nil {
+	if err := s.frames(s.f.lastHops(s.next, left), b); err != nil {
 		return s.failed(err)
 	}
+	return nil
+}
+
+// frames analyses hops frames of a block of every channel, side by side, and keeps them.
+func (s *Search) frames(hops int, b dsp.Packed) error {
+	var g errgroup.Group
+	g.SetLimit(runtime.GOMAXPROCS(0))
+	for _, e := range s.ears {
+		g.Go(func() error {
+			err := e.listen(hops, b)
+			s.batch.notFinite.Add(e.notFinite)
+			e.give(s.batch.heard[e.channel][:hops])
+			return err
+		})
+	}
+	if err := g.Wait(); err != nil {
+		return err
+	}
+	s.batch.hops = hops
+	s.f.take(s.batch)
 	return nil
 }
 
@@ -102,7 +131,7 @@ func (s *Search) block(ctx context.Context, packed dsp.PackedStream, length int,
 		return nil, s.failed(err)
 	}
 	s.f.samples += int64(length)
-	s.f.truncated = s.f.tooLarge()
+	s.f.truncated = s.f.tooLarge(s.f.frames)
 	return b, nil
 }
 

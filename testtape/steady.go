@@ -64,13 +64,23 @@ func (e *ear) listen(hops int, b dsp.Packed) error {
 	return e.err
 }
 
-// next makes the end of the block what comes before the next one.
-func (e *ear) next(hops int) {
-	hop := e.f.hop << e.f.halvings
+// give hands over what was heard in the frames of the block, and makes its end what
+// comes before the next one.
+func (e *ear) give(heard []sound) {
+	hops, hop := len(heard), e.f.hop<<e.f.halvings
 	copy(e.raw[:hop], e.raw[hops*hop:(hops+1)*hop])
 	e.have[0] = true
 	e.energy[0] = e.energy[hops]
-	e.heard[0], e.heard[hops] = e.heard[hops], e.heard[0]
+	e.notFinite = 0
+	for i := range heard {
+		heard[i], e.heard[i+1] = e.heard[i+1], heard[i]
+	}
+	if hops > 0 { // the last of them is needed on both sides
+		last, kept := &heard[hops-1], &e.heard[0]
+		lines := append(kept.lines[:0], last.lines...)
+		*kept = *last
+		kept.lines = lines
+	}
 }
 
 // glance is about the energy of hop h, a sum of squares.
