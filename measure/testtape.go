@@ -150,7 +150,7 @@ func (s *session) report(rep *Report) {
 	results, traces := make([][]Result, len(families)), make([][]Trace, len(families))
 	var g errgroup.Group
 	g.SetLimit(runtime.GOMAXPROCS(0))
-	for i, f := range families {
+	for i, f := range slices.Backward(families) { // the dearest are the last
 		g.Go(func() error {
 			if f.results != nil {
 				results[i] = f.results(s)
