@@ -1,6 +1,7 @@
 #!/bin/sh
 # Runs every check of the project, after installing what the tests use beside Go:
-# a browser (chromium); sox, flac and scipy as independent references.
+# a browser (chromium); sox, flac and scipy as independent references; a sound server
+# (pulseaudio) to capture from.
 #   ./test.sh          everything
 #   ./test.sh --quick  without the race run and the long coverage runs
 set -eu
@@ -15,6 +16,8 @@ command -v chromium >/dev/null 2>&1 || missing="$missing chromium"
 command -v sox >/dev/null 2>&1 || missing="$missing sox"
 command -v flac >/dev/null 2>&1 || missing="$missing flac"
 have_scipy || missing="$missing python3-scipy"
+command -v pulseaudio >/dev/null 2>&1 || missing="$missing pulseaudio"
+command -v pacat >/dev/null 2>&1 || missing="$missing pulseaudio-utils"
 
 if [ -n "$missing" ]; then
 	if command -v apt-get >/dev/null 2>&1; then
@@ -33,6 +36,7 @@ HEADSTACK_NEED_TOOLS=1
 command -v chromium >/dev/null 2>&1 || { HEADSTACK_NEED_TOOLS=0; echo "NOT INSTALLED: chromium. The browser tests are skipped."; }
 command -v sox >/dev/null 2>&1 || { HEADSTACK_NEED_TOOLS=0; echo "NOT INSTALLED: sox. The comparison of sound files with it is skipped."; }
 command -v flac >/dev/null 2>&1 || { HEADSTACK_NEED_TOOLS=0; echo "NOT INSTALLED: flac. The comparison of FLAC files with it is skipped."; }
+command -v pulseaudio >/dev/null 2>&1 && command -v pacat >/dev/null 2>&1 || { HEADSTACK_NEED_TOOLS=0; echo "NOT INSTALLED: pulseaudio or pulseaudio-utils. The capture from a sound server is skipped."; }
 have_scipy || { HEADSTACK_NEED_TOOLS=0; echo "NOT INSTALLED: scipy for /usr/bin/python3. The comparison of levels and noise with it is skipped."; }
 export HEADSTACK_NEED_TOOLS
 
@@ -57,7 +61,7 @@ else
 	HEADSTACK_LONG=1 go test -timeout 50m ./...
 	if command -v gcc >/dev/null 2>&1; then
 		step "tests with the race detector, where goroutines are"
-		CGO_ENABLED=1 go test -race -short -timeout 30m ./capture ./measure ./job/... ./store ./web ./cmd/...
+		CGO_ENABLED=1 go test -race -short -timeout 30m ./capture ./live/... ./measure ./job/... ./store ./web ./cmd/...
 		CGO_ENABLED=1 go test -race -short -timeout 20m -run "TestFindErrors|TestFindCut|TestFindNothing|Example" ./testtape
 	else
 		echo "NOT INSTALLED: gcc. The race run is skipped."

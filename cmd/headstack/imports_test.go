@@ -27,6 +27,7 @@ var mayImport = map[string][]string{
 	"signature":     {"measure", "tape", "testtape", "unit"},
 	"machine":       {"tape", "unit"},
 	"live":          {"capture", "dsp", "machine", "measure", "programme", "testtape", "unit"},
+	"live/pulse":    {},
 	"bias":          {"dsp", "machine", "measure", "programme", "tape", "unit"},
 	"learn":         {"dsp", "machine", "unit"},
 	"trim":          {"dsp", "machine", "measure", "tape", "unit"},
