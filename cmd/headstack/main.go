@@ -28,6 +28,7 @@ const (
 // verbs is the command line.
 type verbs struct {
 	Measure    measureVerb    `cmd:"" help:"Measure captures of a test tape."`
+	Listen     listenVerb     `cmd:"" help:"Capture a tape while it plays: the file, and each section's figures while it runs."`
 	Explain    explainVerb    `cmd:"" help:"What the losses on captures say: which cause, how sure, what would tell."`
 	Wear       wearVerb       `cmd:"" help:"How the heads of a machine changed over its jobs: gap and spacing against the date."`
 	Machine    machineVerb    `cmd:"" help:"Recorder definitions: check, show, new, schema."`

@@ -4,7 +4,10 @@ import (
 	"bytes"
 	"context"
 	"encoding/json"
+	"errors"
+	"io"
 	"math"
+	"os"
 	"path/filepath"
 	"slices"
 	"strconv"
@@ -14,6 +17,7 @@ import (
 	"github.com/rogpeppe/go-internal/testscript"
 	"github.com/santhosh-tekuri/jsonschema/v6"
 
+	"headstack/capture"
 	"headstack/machine"
 	"headstack/signature"
 	"headstack/sim"
@@ -32,6 +36,7 @@ func TestScripts(t *testing.T) {
 			"jsonhas":      jsonHas,
 			"playworn":     playWorn,
 			"jsonexplains": jsonExplains,
+			"rawof":        rawOf,
 		},
 		Setup: func(e *testscript.Env) error {
 			e.Setenv("HEADSTACK_BENCH", filepath.Join(e.WorkDir, "bench"))
@@ -62,6 +67,35 @@ func playTape(ts *testscript.TestScript, neg bool, args []string) {
 	}
 	_, err = sim.RenderFile(context.Background(), ts.MkAbs(args[1]), sc)
 	ts.Check(err)
+}
+
+// rawOf writes the samples of a capture without a header, three bytes each: rawof IN.wav OUT.raw
+func rawOf(ts *testscript.TestScript, neg bool, args []string) {
+	if neg || len(args) != 2 {
+		ts.Fatalf("usage: rawof IN.wav OUT.raw")
+	}
+	r, err := capture.Open(ts.MkAbs(args[0]))
+	ts.Check(err)
+	defer r.Close()
+	x := make([][]float64, r.Channels())
+	for c := range x {
+		x[c] = make([]float64, 4096)
+	}
+	var raw []byte
+	for {
+		n, err := r.Read(x)
+		if errors.Is(err, io.EOF) {
+			break
+		}
+		ts.Check(err)
+		for i := range n {
+			for c := range x {
+				v := int32(math.Round(x[c][i] * (1 << 23)))
+				raw = append(raw, byte(v), byte(v>>8), byte(v>>16))
+			}
+		}
+	}
+	ts.Check(os.WriteFile(ts.MkAbs(args[1]), raw, 0o666))
 }
 
 // jsonHas looks for a measure in the JSON on standard output and checks that its
