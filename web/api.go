@@ -79,6 +79,7 @@ func (s *server) api() {
 	route("POST", "/jobs/{job}/line-up/sign-offs", s.apiRecordSignOff)
 	route("POST", "/jobs/{job}/line-up/passes", s.apiRecordPass)
 	route("GET", "/jobs/{job}/openings", s.apiOpenings)
+	s.listenAPI(route)
 	route("GET", "/jobs/{job}/wear", s.apiWear)
 	route("GET", "/jobs/{job}/report", s.reportPage)
 	s.mux.HandleFunc(apiRoot+"/", func(w http.ResponseWriter, r *http.Request) {

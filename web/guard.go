@@ -3,6 +3,7 @@ package web
 import (
 	"net"
 	"net/http"
+	"net/url"
 	"slices"
 	"strings"
 )
@@ -28,8 +29,26 @@ func (s *server) guard(next http.Handler) http.Handler {
 				what: r.Host, hint: "Call it by a loopback name, such as http://localhost and the port it was started on.", kept: "Nothing was read or written."})
 			return
 		}
+		// A WebSocket is a read by its method and not held to the origin by the browser: a
+		// page elsewhere could else send sound and look on.
+		if r.Header.Get("Upgrade") != "" && !sameOrigin(r) {
+			s.refuse(w, r, &pageError{status: http.StatusForbidden, title: "A connection from another site was refused",
+				what: r.Header.Get("Origin"), hint: "Open the pages of the bench themselves and listen there.", kept: "Nothing was written."})
+			return
+		}
 		next.ServeHTTP(w, r)
 	})
+}
+
+// sameOrigin tells whether a call comes from a page of this server, under the name under
+// which it was called. One without an origin is no browser's.
+func sameOrigin(r *http.Request) bool {
+	origin := r.Header.Get("Origin")
+	if origin == "" {
+		return r.Header.Get("Sec-Fetch-Site") == "" || r.Header.Get("Sec-Fetch-Site") == "same-origin"
+	}
+	u, err := url.Parse(origin)
+	return err == nil && strings.EqualFold(u.Host, r.Host)
 }
 
 func (s *server) hostAllowed(host string) bool {

@@ -84,6 +84,12 @@ type readOutModel struct {
 	Mark       shape
 	Bar        template.HTML
 	Cautions   []string
+
+	Events    string   // where the read-out as the tape runs comes from
+	Listening bool     // the bench hears a tape for this job
+	Unread    string   // why this step is not read from it
+	Live      *liveNow // what it says now
+	Ambiguous string   // what a phase cannot tell
 }
 
 func (s *server) readOutPage(w http.ResponseWriter, r *http.Request) error {
@@ -105,15 +111,38 @@ func (s *server) readOutPage(w http.ResponseWriter, r *http.Request) error {
 	}
 	m.readOut, m.Is = readOutOf(&lining{l, here})
 	if m.Is {
-		m.show(l)
+		st, _ := l.Step(m.Step)
+		m.Cautions = st.Cautions
+		m.show()
+		if !m.Still {
+			m.Events = m.Root + "/line-up/read-out/events?step=" + url.QueryEscape(m.Step)
+			s.hearNow(r, &m)
+		}
+	}
+	if q := r.URL.Query().Get("saved"); q != "" {
+		m.Saved = savedOf(v, q)
+		m.Back = m.Self
 	}
 	return render(w, http.StatusOK, "readout", m)
 }
 
-func (m *readOutModel) show(l *job.LineUp) {
-	if st, ok := l.Step(m.Step); ok {
-		m.Cautions = st.Cautions
+// hearNow puts what the tape that runs now says into the place of the latest reading.
+func (s *server) hearNow(r *http.Request, m *readOutModel) {
+	f, h, why, err := s.follow(r.Context(), r.PathValue("job"), m.Step)
+	if m.Listening = err == nil && h != nil; !m.Listening {
+		return
 	}
+	if m.Unread = why; f == nil {
+		return
+	}
+	if now, ok := s.readNow(r.Context(), f); ok {
+		m.readOut, m.Number, m.Spread, m.Arrow, m.Mark, m.Bar, m.Live, m.Ambiguous = now.readOut, now.Number, now.Spread, now.Arrow, now.Mark, now.Bar, now.Live, now.Ambiguous
+	}
+}
+
+// show sets the number, the bar and the arrow of a read-out.
+func (m *readOutModel) show() {
+	m.Bar, m.Arrow, m.Spread = "", nil, ""
 	m.Number, m.Mark = "–", verdictMark(m.readOut.Verdict)
 	if e := m.Error; e != nil {
 		m.Number, m.Spread = unit.Figure{Value: e.Value, Lo: e.Lo, Hi: e.Hi, Unit: e.Unit, Difference: true}.Parts()

@@ -70,6 +70,14 @@ type Options struct {
 	Patience time.Duration
 	// Program is name and version, shown at the foot of reports.
 	Program string
+	// Listen is the folder in which live captures grow until they are kept; empty: there are
+	// none.
+	Listen string
+	// Devices are the inputs of the machine; nil: only browsers are heard.
+	Devices Devices
+	// Context ends live captures and what is kept up to date, when the server is to
+	// stop; nil: never. What was heard is offered at the next start.
+	Context context.Context
 	// Now is the clock; nil: time.Now.
 	Now func() time.Time
 	// Log takes what went wrong inside; nil: nothing is logged.
@@ -87,6 +95,8 @@ type server struct {
 	lineUps  *thoughts[*job.LineUp]
 	wears    wears
 	progress progress
+	ear      *listening
+	streams  streams
 }
 
 // NewServer makes the handler of pages and API over a bench.
@@ -112,6 +122,8 @@ func newServer(bench Bench, opt Options) *server {
 	}
 	s := &server{bench: bench, opt: opt, mux: http.NewServeMux(), verdicts: newVerdicts(), advices: newAdvices(), lineUps: newLineUps(),
 		plans: map[string]*thoughts[*teardown.Plan]{"": newPlans(job.OpeningOptions{}), "needed": newPlans(job.OpeningOptions{NoPreventive: true})}}
+	s.ear = newListening(opt.Listen, opt.Now)
+	context.AfterFunc(s.ctx(), s.ear.quit)
 	s.pages()
 	s.api()
 	return s
@@ -168,6 +180,7 @@ func (s *server) pages() {
 	page("POST /jobs/{job}/captures/{seq}", s.measureAgain)
 	page("GET /jobs/{job}/captures/{seq}/level-time", s.levelTimePage)
 	page("GET /jobs/{job}/progress/{token}", s.progressOf)
+	s.listenRoutes(page)
 	page("GET /jobs/{job}/wear", s.wearPage)
 	page("GET /jobs/{job}/record", s.recordPage)
 	page("GET /jobs/{job}/entries/{seq}", s.correctPage)

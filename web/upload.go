@@ -120,7 +120,8 @@ func (f captureForm) upload() (job.CaptureUpload, error) {
 // maxTracks bounds a list of tracks; no tape has more.
 const maxTracks = 64
 
-// parseTracks reads "1,6" or "1-6" or "1 2 3"; empty means all, in order.
+// parseTracks reads "1,6" or "1-6" or "1 2 3"; 0 leaves a channel out, empty means all, in
+// order.
 func parseTracks(s string) ([]int, error) {
 	var out []int
 	bad := func(part, problem string) ([]int, error) {
@@ -134,14 +135,17 @@ func parseTracks(s string) ([]int, error) {
 		if err == nil && isRange {
 			b, err = strconv.Atoi(to)
 		}
-		if err != nil || a < 1 || b < a || b > maxTracks {
+		if err != nil || a < 0 || a == 0 && isRange || b < a || b > maxTracks {
 			return bad(part, "is not a track number or a range of them")
 		}
 		for n := a; n <= b; n++ {
-			if slices.Contains(out, n) {
+			if n > 0 && slices.Contains(out, n) {
 				return bad(strconv.Itoa(n), "stands twice; each channel is another track")
 			}
 			out = append(out, n)
+		}
+		if len(out) > maxTracks {
+			return bad(part, "comes after more tracks than a tape has")
 		}
 	}
 	return out, nil
