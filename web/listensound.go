@@ -50,11 +50,7 @@ func parseBlock(data []byte, buffer []float32) (b block, err error) {
 	b.first, b.frames = int64(first), buffer[:0]
 	for i := range n {
 		for c := range browserEars {
-			v := math.Float32frombits(binary.LittleEndian.Uint32(data[blockHead+4*(c*n+i):]))
-			if v != v || v > 1e6 || v < -1e6 {
-				return b, fmt.Errorf("block %d has no number for a sample at frame %d", b.number, b.first+int64(i))
-			}
-			b.frames = append(b.frames, v)
+			b.frames = append(b.frames, math.Float32frombits(binary.LittleEndian.Uint32(data[blockHead+4*(c*n+i):])))
 		}
 	}
 	return b, nil

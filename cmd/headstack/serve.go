@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"net"
 	"net/http"
+	"path/filepath"
 	"time"
 
 	"headstack/job"
@@ -24,18 +25,22 @@ The pages are for this machine only: they are served on the loopback address.`
 }
 
 func (v *serveVerb) Run(e *env) error {
-	return v.with(e, func(b *job.Bench) error { return servePages(e, b, v.Port, "") })
+	dir, err := v.folder()
+	if err != nil {
+		return err
+	}
+	return v.with(e, func(b *job.Bench) error { return servePages(e, b, dir, v.Port, "") })
 }
 
-// servePages serves the bench until the run is stopped. path is the page that
+// servePages serves the bench of a folder until the run is stopped. path is the page that
 // is named as the place to start.
-func servePages(e *env, b *job.Bench, port int, path string) error {
+func servePages(e *env, b *job.Bench, dir string, port int, path string) error {
 	l, err := net.Listen("tcp", fmt.Sprintf("127.0.0.1:%d", port))
 	if err != nil {
 		return withHint(fmt.Errorf("serving pages: %w", err), "another program has the port; give another one with --port, or --port 0 for a free one")
 	}
 	srv := &http.Server{
-		Handler:           web.NewServer(b, web.Options{}),
+		Handler:           web.NewServer(b, web.Options{Listen: filepath.Join(dir, "listening"), Context: e.ctx}),
 		ReadHeaderTimeout: 10 * time.Second,
 		IdleTimeout:       2 * time.Minute,
 	}
