@@ -174,7 +174,7 @@ func TestPaperGroupsSiblings(t *testing.T) {
 		t.Fatal(err)
 	}
 	sheet := must(l.Sheet())
-	p := paperOf(sheet)
+	p := sheet.Print()
 	var steps, numbers []string
 	for _, page := range p.Pages {
 		for _, g := range page.Groups {
@@ -199,7 +199,7 @@ func TestPaperGroupsSiblings(t *testing.T) {
 		t.Errorf("%d steps on paper, want %d", got, want)
 	}
 	page := p.Pages[2]
-	if i := slices.IndexFunc(page.Groups, func(g paperGroup) bool { return g.What == "play treble" }); page.Groups[i].Rows[0].Sum != "c + d" {
+	if i := slices.IndexFunc(page.Groups, func(g lineup.PrintedGroup) bool { return g.What == "play treble" }); page.Groups[i].Rows[0].Sum != "c + d" {
 		t.Errorf("the treble adds up from %q of %v", page.Groups[i].Rows[0].Sum, page.Sums)
 	}
 }

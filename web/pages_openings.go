@@ -84,7 +84,7 @@ func asNoLineUp(err error) (*job.NoLineUpError, bool) { return errors.AsType[*jo
 
 type paperModel struct {
 	jobData
-	Paper   paper
+	Paper   lineup.Printed
 	Refused string
 	Hear    []choice
 	Heard   string
@@ -120,7 +120,7 @@ func (s *server) paperSheetPage(w http.ResponseWriter, r *http.Request) error {
 		m.Refused = err.Error()
 		return render(w, http.StatusOK, "papersheet", m)
 	}
-	m.Paper = paperOf(sheet)
+	m.Paper = sheet.Print()
 	filled := map[string]string{"job": v.Job.ID, "serial": v.Job.Serial}
 	for _, h := range sheet.Head {
 		m.Blanks = append(m.Blanks, blank{h, filled[h]})

@@ -1,51 +1,52 @@
-package web
+package lineup
 
 import (
 	"fmt"
 	"slices"
 	"strings"
-
-	"headstack/lineup"
 )
 
-// paper is a line-up sheet as it is printed: what siblings share stands once above their
+// Printed is a line-up sheet as it is printed: what siblings share stands once above their
 // rows, and what several targets add up stands once at the foot of the page.
-type paper struct {
-	*lineup.Sheet
-	Pages []paperPage
+type Printed struct {
+	*Sheet
+	Pages []PrintedPage
 }
 
-type paperPage struct {
-	lineup.Page
+// PrintedPage is a page with its rows in groups.
+type PrintedPage struct {
+	Page
 	Of     int // pages in all
-	Groups []paperGroup
-	Sums   []lettered // the terms of the targets on this page
+	Groups []PrintedGroup
+	Sums   []Term // of the targets on this page
 }
 
-type lettered struct{ Letter, Text string }
+// Term is a term of a target's sum with the letter that stands for it.
+type Term struct{ Letter, Text string }
 
-// paperGroup are rows that differ by their track, and by what plays for it.
-type paperGroup struct {
-	lineup.SheetRow        // of the first one, for what they share
-	At              string // where it is read, as far as they share it
-	Stays           bool   // the hand is where the group before was
-	Before          []string
-	Again           []string
-	Rows            []paperRow
+// PrintedGroup are rows that differ by their track, and by what plays for it.
+type PrintedGroup struct {
+	SheetRow        // of the first one, for what they share
+	At       string // where it is read, as far as they share it
+	Stays    bool   // the hand is where the group before was
+	Before   []string
+	Again    []string
+	Rows     []PrintedRow
 }
 
-type paperRow struct {
-	lineup.SheetRow
+// PrintedRow is one line of a group.
+type PrintedRow struct {
+	SheetRow
 	No  string // page and row: "3.4"
 	At  string // the designator where siblings have one each
 	Sum string // letters: "a + b"
 	Own string // what plays, where siblings differ in it
 }
 
-// paperOf groups the rows of a sheet and numbers them, so that one line names another
+// Print groups the rows of a sheet and numbers them, so that one line names another
 // without the names that only the program uses.
-func paperOf(s *lineup.Sheet) paper {
-	out := paper{Sheet: s}
+func (s *Sheet) Print() Printed {
+	out := Printed{Sheet: s}
 	no := map[string]string{}
 	for _, p := range s.Pages {
 		for i, r := range p.Rows {
@@ -53,7 +54,7 @@ func paperOf(s *lineup.Sheet) paper {
 		}
 	}
 	for _, p := range s.Pages {
-		page := paperPage{Page: p, Of: len(s.Pages)}
+		page := PrintedPage{Page: p, Of: len(s.Pages)}
 		for len(p.Rows) > 0 {
 			n := 1
 			for n < len(p.Rows) && alike(p.Rows[0], p.Rows[n]) {
@@ -71,18 +72,18 @@ func paperOf(s *lineup.Sheet) paper {
 	return out
 }
 
-func alike(a, b lineup.SheetRow) bool {
+func alike(a, b SheetRow) bool {
 	return a.Track != "" && b.Track != "" && a.What == b.What && a.Trim == b.Trim && a.Turn == b.Turn && a.Reach == b.Reach &&
 		a.Note == b.Note && slices.Equal(a.Cautions, b.Cautions)
 }
 
-func (p *paperPage) group(rows []lineup.SheetRow, no map[string]string) paperGroup {
-	g := paperGroup{SheetRow: rows[0], Before: firstOf(rows, no), Again: againOf(rows, no)}
+func (p *PrintedPage) group(rows []SheetRow, no map[string]string) PrintedGroup {
+	g := PrintedGroup{SheetRow: rows[0], Before: firstOf(rows, no), Again: againOf(rows, no)}
 	for _, r := range rows {
-		g.Rows = append(g.Rows, paperRow{SheetRow: r, No: no[r.Step], Sum: p.letters(r.Sum)})
+		g.Rows = append(g.Rows, PrintedRow{SheetRow: r, No: no[r.Step], Sum: p.letters(r.Sum)})
 	}
 	g.places()
-	if slices.ContainsFunc(rows, func(r lineup.SheetRow) bool { return r.Plays != g.Plays }) {
+	if slices.ContainsFunc(rows, func(r SheetRow) bool { return r.Plays != g.Plays }) {
 		g.Plays = ""
 		for i := range g.Rows {
 			g.Rows[i].Own = g.Rows[i].Plays
@@ -92,11 +93,11 @@ func (p *paperPage) group(rows []lineup.SheetRow, no map[string]string) paperGro
 }
 
 // places parts designators, which siblings have one each, from what they share.
-func (g *paperGroup) places() {
+func (g *PrintedGroup) places() {
 	g.At = g.Point
-	if slices.ContainsFunc(g.Rows, func(r paperRow) bool { return r.Point != g.Point }) {
+	if slices.ContainsFunc(g.Rows, func(r PrintedRow) bool { return r.Point != g.Point }) {
 		_, rest, _ := strings.Cut(g.Point, ", ")
-		shared := !slices.ContainsFunc(g.Rows, func(r paperRow) bool {
+		shared := !slices.ContainsFunc(g.Rows, func(r PrintedRow) bool {
 			_, x, _ := strings.Cut(r.Point, ", ")
 			return x != rest
 		})
@@ -114,13 +115,13 @@ func (g *paperGroup) places() {
 }
 
 // letters names the terms of a sum; a new one is added to the foot of the page.
-func (p *paperPage) letters(sum []string) string {
+func (p *PrintedPage) letters(sum []string) string {
 	var out []string
 	for _, s := range sum {
-		i := slices.IndexFunc(p.Sums, func(l lettered) bool { return l.Text == s })
+		i := slices.IndexFunc(p.Sums, func(l Term) bool { return l.Text == s })
 		if i < 0 {
 			i = len(p.Sums)
-			p.Sums = append(p.Sums, lettered{letter(i), s})
+			p.Sums = append(p.Sums, Term{letter(i), s})
 		}
 		out = append(out, p.Sums[i].Letter)
 	}
@@ -137,8 +138,8 @@ func letter(i int) string {
 }
 
 // firstOf says what comes before, each reason once: "3.5, 3.6: geometry before electronics".
-func firstOf(rows []lineup.SheetRow, no map[string]string) []string {
-	return gather(rows, func(r lineup.SheetRow, add func(why, step string)) {
+func firstOf(rows []SheetRow, no map[string]string) []string {
+	return gather(rows, func(r SheetRow, add func(why, step string)) {
 		for _, f := range r.First {
 			step, why, _ := strings.Cut(f, ": ")
 			add(why, no[step])
@@ -146,15 +147,15 @@ func firstOf(rows []lineup.SheetRow, no map[string]string) []string {
 	})
 }
 
-func againOf(rows []lineup.SheetRow, no map[string]string) []string {
-	return gather(rows, func(r lineup.SheetRow, add func(why, step string)) {
+func againOf(rows []SheetRow, no map[string]string) []string {
+	return gather(rows, func(r SheetRow, add func(why, step string)) {
 		for _, step := range r.Again {
 			add("", no[step])
 		}
 	})
 }
 
-func gather(rows []lineup.SheetRow, each func(lineup.SheetRow, func(why, step string))) []string {
+func gather(rows []SheetRow, each func(SheetRow, func(why, step string))) []string {
 	var whys []string
 	steps := map[string][]string{}
 	for _, r := range rows {
