@@ -32,6 +32,7 @@ type Picture struct {
 	Of      string // the section that a level against time is of
 	Words   string // what it shows, for those who do not see it
 	SVG     template.HTML
+	Drawing plot.Drawing // the same, to be drawn elsewhere
 	Table   plot.Table
 	Over    bool // a level against time: long, and one for each section
 	Doubled bool // its figures stand in a table of the chapter too
@@ -132,7 +133,7 @@ func pictures(rep measure.Report, centres []unit.Metre, prefix string) []Picture
 				svg = strings.ReplaceAll(svg, prefix+d.Name+end, id+end)
 			}
 		}
-		p := Picture{Name: d.Name, ID: id, Title: d.Title(), Words: d.Describe(), SVG: template.HTML(svg), Table: plot.TableOf(d.Drawing)}
+		p := Picture{Name: d.Name, ID: id, Title: d.Title(), Words: d.Describe(), SVG: template.HTML(svg), Drawing: d.Drawing, Table: plot.TableOf(d.Drawing)}
 		if p.Over = strings.HasPrefix(d.Name, "level-"); p.Over && len(sections) > 0 {
 			p.Of, sections = sections[0], sections[1:]
 			p.Title += ", " + p.Of

@@ -3,6 +3,7 @@ package report
 import (
 	"context"
 	"fmt"
+	"slices"
 	"strconv"
 	"time"
 
@@ -17,10 +18,13 @@ type Found struct {
 	Heading  string
 	Captures []string // refs and files
 	Means    []string // what was played and captured with
-	Chapters []Chapter
+	Chapters []Chapter // their tables cut to the sheet of the HTML report
+	Whole    []Chapter // the same, uncut
 	Warnings []string
-	Missing  []string // sections that were not found, with the reason
-	Losses   *Losses  // what the losses say; nil where that was not asked
+	Missing  []string       // sections that were not found, with the reason
+	Losses   *Losses        // what the losses say; nil where that was not asked
+	First    job.Capture    // the first of the captures: what all were taken with
+	Joined   measure.Report // all of them together
 }
 
 // way is all in which captures must agree for their figures to stand together.
@@ -45,7 +49,7 @@ func FoundIn(v *job.View, loopedBack map[string]time.Time) []Found {
 		k := way{c.Function, c.Played(), c.TapeSHA + c.ProgrammeSHA, c.InterfaceSHA, c.WhileRecording, e.Case}
 		if found[k] == nil {
 			ways = append(ways, k)
-			found[k] = &Found{Heading: headingOf(v, c, e.Case), Means: MeansOf(c, loopedBack)}
+			found[k] = &Found{Heading: headingOf(v, c, e.Case), Means: MeansOf(c, loopedBack), First: c}
 			together[k] = &measure.Report{}
 		}
 		found[k].take(e.Ref, c)
@@ -54,7 +58,9 @@ func FoundIn(v *job.View, loopedBack map[string]time.Time) []Found {
 	var out []Found
 	for i, k := range ways {
 		f := found[k]
-		f.Chapters = forPaper(Chapters(*together[k], Centres(v.Def), "found"+strconv.Itoa(i+1)+"-"))
+		f.Joined = *together[k]
+		f.Whole = Chapters(*together[k], Centres(v.Def), "found"+strconv.Itoa(i+1)+"-")
+		f.Chapters = forPaper(slices.Clone(f.Whole))
 		out = append(out, *f)
 	}
 	return out

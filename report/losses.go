@@ -85,7 +85,7 @@ func LossesOf(x job.Explained, prefix string) Losses {
 			opt.Title = "What changed, by track"
 		}
 		d := plot.Explain(e, opt)
-		out.Picture = &Picture{Name: "explanation", ID: opt.ID, Title: d.Title(), Words: d.Describe(), SVG: d.SVG(), Table: plot.TableOf(d)}
+		out.Picture = &Picture{Name: "explanation", ID: opt.ID, Title: d.Title(), Words: d.Describe(), SVG: d.SVG(), Drawing: d, Table: plot.TableOf(d)}
 	}
 	return out
 }

@@ -73,13 +73,20 @@ func HTML(w io.Writer, d Data) error {
 
 // RecordHash is the SHA-256, in hex, of the job and all its entries in JSON: two
 // reports with the same hash were made from the same record.
-func RecordHash(v *job.View) (string, error) {
+func RecordHash(v *job.View) (string, error) { return RecordHashAt(v, len(v.Entries)) }
+
+// RecordHashAt is the hash of the job and its first n entries: what [RecordHash] was when
+// the record had no more. It is an error unless there are as many.
+func RecordHashAt(v *job.View, n int) (string, error) {
+	if n < 0 || n > len(v.Entries) {
+		return "", fmt.Errorf("hashing job %s: %d entries of a record of %d", v.Job.ID, n, len(v.Entries))
+	}
 	h := sha256.New()
 	enc := json.NewEncoder(h)
 	if err := enc.Encode(v.Job); err != nil {
 		return "", fmt.Errorf("hashing job %s: %w", v.Job.ID, err)
 	}
-	for _, e := range v.Entries {
+	for _, e := range v.Entries[:n] {
 		if err := enc.Encode(e); err != nil {
 			return "", fmt.Errorf("hashing %s of job %s: %w", e.Ref, v.Job.ID, err)
 		}
@@ -146,7 +153,7 @@ func newModel(d Data) (model, error) {
 		m.Lines = append(m.Lines, LineOf(d.View, e))
 	}
 	m.collect()
-	m.NotDone, m.Refused = notDone(d.View)
+	m.NotDone, m.Refused = NotDone(d.View)
 	return m, nil
 }
 
@@ -191,8 +198,8 @@ func (m *model) collect() {
 	}
 }
 
-// notDone lists what was left out, and each refused figure with its reason.
-func notDone(v *job.View) (open, refused []string) {
+// NotDone lists what was left out, and each refused figure with its reason.
+func NotDone(v *job.View) (open, refused []string) {
 	sheet, minutes := 0, 0.0
 	for _, s := range v.Sheet {
 		if s.Latest == nil || s.Latest.Check != nil && s.Latest.Check.Outcome == diagnosis.NotTried {

@@ -67,7 +67,7 @@ func wearSeries(s job.WearSeries, prefix string) WearSeriesText {
 	out.Table = wearTable(s, out.Title)
 	id := prefix + strings.ReplaceAll(string(s.When), " ", "-")
 	d := wearDrawing(s, id)
-	out.Picture = Picture{Name: "wear", ID: id, Title: d.Title(), Words: d.Describe(), SVG: d.SVG(), Table: plot.TableOf(d)}
+	out.Picture = Picture{Name: "wear", ID: id, Title: d.Title(), Words: d.Describe(), SVG: d.SVG(), Drawing: d, Table: plot.TableOf(d)}
 	return out
 }
 
