@@ -16,8 +16,8 @@ import (
 // Found is a set of captures taken the same way, measured together.
 type Found struct {
 	Heading  string
-	Captures []string // refs and files
-	Means    []string // what was played and captured with
+	Captures []string  // refs and files
+	Means    []string  // what was played and captured with
 	Chapters []Chapter // their tables cut to the sheet of the HTML report
 	Whole    []Chapter // the same, uncut
 	Warnings []string

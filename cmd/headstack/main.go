@@ -50,7 +50,9 @@ type verbs struct {
 	Closing    closingVerb    `cmd:"" help:"Close a job: what was proved at fault. Shows what it would keep; --confirm keeps it."`
 	Counts     countsVerb     `cmd:"" help:"What closed jobs found so far, and what the priors became: show, export, merge."`
 	Verdict    verdictVerb    `cmd:"" help:"What is proved, what is suspect, what to do next."`
-	Report     reportVerb     `cmd:"" help:"Write the report of a job as one HTML file."`
+	Report     reportVerb     `cmd:"" help:"The report of a job as HTML or PDF, and the card for a buyer: write, check."`
+	Labels     labelsVerb     `cmd:"" help:"Labels as PDF: faults, cups of screws, connectors, tapes, channel strips."`
+	Blank      blankVerb      `cmd:"" help:"Blank sheets as PDF: the check sheet, the line-up."`
 	Serve      serveVerb      `cmd:"" help:"Serve the pages of a bench on this machine."`
 	Demo       demoVerb       `cmd:"" help:"A recorder with hidden faults, from capture to report, on a scratch bench."`
 }

@@ -2,49 +2,82 @@ package main
 
 import (
 	"bytes"
+	"context"
 	"errors"
 	"fmt"
-	"io/fs"
 	"os"
 	"path/filepath"
+	"strings"
 	"time"
 
+	"headstack/diagnosis"
+	"headstack/handout"
 	"headstack/job"
+	"headstack/paper"
 	"headstack/report"
 )
 
 type reportVerb struct {
+	Write reportWriteVerb `cmd:"" default:"withargs" help:"Write the report of a job: HTML, PDF, or the card for a buyer."`
+	Check reportCheckVerb `cmd:"" help:"Whether the bench still has the record that a report was made from."`
+}
+
+type reportWriteVerb struct {
 	benchFlag
-	Out   string `short:"o" placeholder:"FILE" help:"File to write; - is standard output. Without it JOB.html here."`
+	Out   string `short:"o" placeholder:"FILE" help:"File to write; - is standard output. Without it JOB.html, JOB.pdf or JOB-card.pdf here."`
+	PDF   bool   `name:"pdf" help:"The hand-over as PDF: as found and as left against tolerance, what was changed, what was not done. So is a FILE ending in .pdf." xor:"form"`
+	Card  bool   `help:"One page for who buys the recorder, as PDF." xor:"form"`
+	Paper string `default:"A4" help:"Of PDF: A4 or letter."`
 	Force bool   `help:"Overwrite the file when it is there."`
 	Job   string `arg:"" help:"Job id."`
 }
 
-func (reportVerb) Help() string { return "Example: headstack report job-0001 -o hexastrand-0417.html" }
+func (reportWriteVerb) Help() string {
+	return `Examples: headstack report job-0001 -o hexastrand-0417.html
+headstack report job-0001 -o hexastrand-0417.pdf
+headstack report job-0001 --card`
+}
 
-func (v *reportVerb) Run(e *env) error {
+func (v *reportWriteVerb) Run(e *env) error {
+	size, err := paper.SizeNamed(v.Paper)
+	if err != nil {
+		return usage("%v", err)
+	}
 	return v.with(e, func(b *job.Bench) error {
-		out := v.Out
-		if out == "" {
-			out = v.Job + ".html"
+		write, out := reportHTML, v.Job+".html"
+		switch {
+		case v.Card:
+			write, out = handoutPDF(handout.Card, size), v.Job+"-card.pdf"
+		case v.PDF, strings.EqualFold(filepath.Ext(v.Out), ".pdf"):
+			write, out = handoutPDF(handout.HandOver, size), v.Job+".pdf"
 		}
-		html, err := reportHTML(e, b, v.Job)
+		if v.Out != "" {
+			out = v.Out
+		}
+		data, err := write(e, b, v.Job)
 		if err != nil {
 			return err
 		}
-		if out == "-" {
-			_, err = e.out.Write(html)
-			return err
-		}
-		if _, err := os.Stat(out); err == nil && !v.Force {
-			return withHint(fmt.Errorf("%s exists; nothing was written: %w", out, fs.ErrExist), "give another name with -o, or --force")
-		}
-		if err := writeWhole(out, html); err != nil {
+		if err := writeOut(e, out, data, v.Force); err != nil || out == "-" {
 			return err
 		}
 		_, err = fmt.Fprintln(e.out, "report:", out)
 		return err
 	})
+}
+
+// handoutPDF writes a document of a job as PDF.
+func handoutPDF(document func(handout.Data, paper.Size) ([]byte, error), size paper.Size) func(*env, *job.Bench, string) ([]byte, error) {
+	return func(e *env, b *job.Bench, id string) ([]byte, error) {
+		d, err := handout.Gather(e.ctx, b, id, "headstack", func(ctx context.Context, v *job.View) (*diagnosis.Advice, error) {
+			a, _, err := b.Advise(ctx, v.Job.ID)
+			return a, err
+		})
+		if err != nil {
+			return nil, err
+		}
+		return document(d, size)
+	}
 }
 
 // reportHTML is the report of a job as it stands now.
