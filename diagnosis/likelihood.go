@@ -93,17 +93,10 @@ func (r *readingModel) add(y, share float64, arrive []total, offset float64, out
 			continue
 		}
 		d := 0.0
-		switch w.shows {
-		case anything:
-			d = w.density
-		case through:
+		if w.shows == through {
 			d = r.through(y-w.db, w.sd, arrive, offset)
-		case sound:
-			d = r.spread(y-offset-w.db, math.Hypot(r.sd, w.sd))
-		case fixed:
-			d = r.spread(y-w.db, w.sd)
-		case floor:
-			d = gauss(y-floorDB, math.Hypot(r.noise, floorSDDB))
+		} else {
+			d = r.apart(w, y, offset)
 		}
 		out[w.state] += share * w.p * d
 	}
@@ -115,6 +108,21 @@ func (r *readingModel) add(y, share float64, arrive []total, offset float64, out
 		state = readBandwidth
 	}
 	out[state] += right * r.through(y, 0, arrive, offset)
+}
+
+// apart is the density of a wrong value that does not follow what arrives.
+func (r *readingModel) apart(w *wrongWay, y, offset float64) float64 {
+	switch w.shows {
+	case anything:
+		return w.density
+	case sound:
+		return r.spread(y-offset-w.db, math.Hypot(r.sd, w.sd))
+	case fixed:
+		return r.spread(y-w.db, w.sd)
+	case floor:
+		return gauss(y-floorDB, math.Hypot(r.noise, floorSDDB))
+	}
+	return 0
 }
 
 // through is the density of a value that follows what arrives, spread by sd beside

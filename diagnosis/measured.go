@@ -120,7 +120,8 @@ func (p *problem) addFigure(m *Measured, f *machine.Function, fig figure) error 
 			prior = offsetPrior{sd: responseCommonDB, slip: 2}
 		}
 		prior.look = spread
-		o.like = resultModel(y, math.Hypot(sd, spread)).like
+		model := resultModel(y, math.Hypot(sd, spread))
+		o.like, o.reading = model.like, &model
 		o.fam = p.offset(fmt.Sprintf("%s|%s|%g|%s", m.Ref, fig.name, fig.toneHz, f.ID), prior)
 		p.add(o, note{ref: m.Ref, function: f.ID, key: key, measure: fig.name, y: y, toneHz: fig.toneHz, wide: prior.wide,
 			text: resultText(f, key, fig, y)})

@@ -50,6 +50,9 @@ type observation struct {
 	// like writes for each state its probability times the likelihood of what
 	// was observed, given what arrives and the offset.
 	like func(arrive []total, offset float64, out []float64)
+	// reading is what like is the likelihood of where that is one reading or figure, nil
+	// else: the sums then go about it faster.
+	reading *readingModel
 	// y is the observed value in dB and hasY says that there is one: a start
 	// for the search over offsets.
 	y    float64

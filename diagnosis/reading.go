@@ -118,7 +118,7 @@ func (p *problem) addSetting(s setting) error {
 	if stray > 0 {
 		n.text += fmt.Sprintf(" (%d of %d repeats left out: caught while ranging)", stray, len(s.list))
 	}
-	o := &observation{path: p.path(path), states: readStates, like: m.like, y: y, hasY: true, space: newSpace(project)}
+	o := &observation{path: p.path(path), states: readStates, like: m.like, reading: &m, y: y, hasY: true, space: newSpace(project)}
 	o.fam = p.offset(s.family, prior)
 	p.add(o, n)
 	return nil

@@ -37,6 +37,7 @@ type likeTable struct {
 	nodes int
 	scale float64
 	top   float64 // the largest met so far
+	curve *curve  // of a reading, else nil
 	rows  []likeRow
 }
 
@@ -45,6 +46,7 @@ type likeRow struct {
 	v      []float64
 	lo, hi int
 	arrive []total
+	humps  [][]hump // of a reading: about what arrives
 }
 
 func newSolver(m *model) *solver {
@@ -62,7 +64,11 @@ func newSolver(m *model) *solver {
 			f, nodes = o.fam, len(m.families[o.fam].nodes)
 		}
 		s.shared = append(s.shared, f)
-		s.like = append(s.like, likeTable{nodes: nodes, scale: 1})
+		t := likeTable{nodes: nodes, scale: 1}
+		if o.reading != nil && o.fam >= 0 {
+			t.curve = newCurve(o.reading, m.families[o.fam].nodes)
+		}
+		s.like = append(s.like, t)
 	}
 	s.seen = make([][]sight, len(m.components))
 	for o, ob := range m.obs {
@@ -104,17 +110,29 @@ func (s *solver) window(o int, id int32, lo, hi int) []float64 {
 		r.v = make([]float64, t.nodes)
 		r.lo, r.hi = lo, lo
 	}
-	out := make([]float64, s.m.obs[o].states)
+	sum := s.summer(o, id)
 	for k := min(lo, r.lo); k < max(hi, r.hi); k++ {
 		if k >= r.lo && k < r.hi {
 			continue
 		}
-		s.statesAt(o, id, k, out)
-		r.v[k] = sumOf(out) * t.scale
+		r.v[k] = sum(k) * t.scale
 		t.top = max(t.top, r.v[k])
 	}
 	r.lo, r.hi = min(lo, r.lo), max(hi, r.hi)
 	return r.v[lo:hi]
+}
+
+// summer is the unscaled likelihood of observation o for effect id by node.
+func (s *solver) summer(o int, id int32) func(node int) float64 {
+	if c := s.like[o].curve; c != nil && s.shared[o] >= 0 {
+		humps := s.humps(o, id)
+		return func(node int) float64 { return c.sum(humps, node) }
+	}
+	out := make([]float64, s.m.obs[o].states)
+	return func(node int) float64 {
+		s.statesAt(o, id, node, out)
+		return sumOf(out)
+	}
 }
 
 // likelihood of observation o when effect id arrives at offset node.
@@ -132,6 +150,10 @@ func (s *solver) states(o int, id int32, node int) []float64 {
 
 func (s *solver) statesAt(o int, id int32, node int, out []float64) {
 	ob := s.m.obs[o]
+	if c := s.like[o].curve; c != nil {
+		s.onCurve(o, id, node, out)
+		return
+	}
 	arrive := s.arriving(o, id)
 	switch {
 	case ob.fam < 0:
@@ -149,6 +171,37 @@ func (s *solver) statesAt(o int, id int32, node int, out []float64) {
 			}
 		}
 	}
+}
+
+// onCurve is statesAt for a reading.
+func (s *solver) onCurve(o int, id int32, node int, out []float64) {
+	c, humps := s.like[o].curve, s.humps(o, id)
+	var part [readStates]float64
+	if s.shared[o] >= 0 {
+		c.at(humps, node, &part)
+		copy(out, part[:])
+		return
+	}
+	clear(out)
+	for k, p := range s.m.families[s.m.obs[o].fam].p {
+		c.at(humps, k, &part)
+		for _, i := range c.states {
+			out[i] += p * part[i]
+		}
+	}
+}
+
+// humps are the densities of a reading about what arrives with effect id.
+func (s *solver) humps(o int, id int32) [][]hump {
+	t := &s.like[o]
+	if int(id) >= len(t.rows) {
+		return t.curve.humps(s.m.obs[o].space.totals(id))
+	}
+	r := &t.rows[id]
+	if r.humps == nil {
+		r.humps = t.curve.humps(s.arriving(o, id))
+	}
+	return r.humps
 }
 
 // arriving is what arrives at observation o with effect id.
