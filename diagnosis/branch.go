@@ -2,6 +2,7 @@ package diagnosis
 
 import (
 	"cmp"
+	"encoding/binary"
 	"math"
 	"slices"
 )
@@ -259,8 +260,18 @@ func (t *net) quickOn(n *node, on, sig []int32) float64 {
 // alone is the log of the likelihood of all observations of an offset under given
 // effects.
 func (t *net) alone(f int, all []int32) float64 {
-	v, scale := t.belief(f, all)
-	return math.Log(sumOf(v)) + scale
+	key := t.key[:0]
+	for _, o := range t.famObs[f] {
+		key = binary.LittleEndian.AppendUint32(key, uint32(all[o]))
+	}
+	t.key = key
+	if v, ok := t.lone[f][string(key)]; ok {
+		return v
+	}
+	sum, scale := t.belief(f, all)
+	v := math.Log(sumOf(sum)) + scale
+	t.lone[f][string(key)] = v
+	return v
 }
 
 // belief is prior times likelihood of every node of an offset under given effects,

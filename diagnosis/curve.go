@@ -1,6 +1,9 @@
 package diagnosis
 
-import "math"
+import (
+	"math"
+	"slices"
+)
 
 // curve is the likelihood of one reading at the nodes of its offset. It gives the very
 // numbers of readingModel.like: what does not depend on what arrives is worked out once
@@ -14,6 +17,10 @@ type curve struct {
 	follows []follow
 	sds     []float64 // their different spreads beside the usual
 	states  []int     // those that the model uses, ascending
+	// memo are the densities about cases that were met, held counts those that are kept.
+	memo      map[humpKey]*memory
+	held      int
+	sum, part []float64 // scratch of fill
 }
 
 // follow is one way in which a value follows what arrives.
@@ -31,6 +38,7 @@ type hump struct {
 	scale   float64
 	norm    float64 // of a normal density
 	kind    humpKind
+	memo    *memory
 }
 
 type humpKind uint8
@@ -42,7 +50,7 @@ const (
 )
 
 func newCurve(r *readingModel, nodes []float64) *curve {
-	c := &curve{r: r, nodes: nodes, still: make([][readStates]float64, len(nodes))}
+	c := &curve{r: r, nodes: nodes, still: make([][readStates]float64, len(nodes)), memo: map[humpKey]*memory{}}
 	share := 1 / float64(1+len(r.others))
 	used := [readStates]bool{}
 	for i := range 1 + len(r.others) {
@@ -115,6 +123,12 @@ func (c *curve) humps(arrive []total) [][]hump {
 				}
 			}
 			h.norm = h.scale * math.Sqrt(2*math.Pi)
+			key := humpKey{h.mean, h.scale, h.kind}
+			if h.memo = c.memo[key]; h.memo == nil {
+				h.memo = &memory{}
+				c.memo[key] = h.memo
+			}
+			h.memo.met++
 			out[k][i] = h
 		}
 	}
@@ -124,46 +138,121 @@ func (c *curve) humps(arrive []total) [][]hump {
 // at is the likelihood in each state at a node.
 func (c *curve) at(humps [][]hump, node int, out *[readStates]float64) {
 	*out = c.still[node]
-	offset := c.nodes[node]
 	for i := range c.follows {
 		f := &c.follows[i]
-		state := f.state
-		if f.right {
-			state = readRight
-			if c.r.droop > 0 && offset < -c.r.droop {
-				state = readBandwidth
-			}
+		y, sum := f.y-c.nodes[node], 0.0
+		for k := range humps[f.sd] {
+			h := &humps[f.sd][k]
+			sum += h.p * c.density(h, y)
 		}
-		y := f.y - offset
-		sum := 0.0
-		list := humps[f.sd]
-		for k := range list {
-			h := &list[k]
-			x := y - h.mean
-			switch h.kind {
-			case studentHump: // as student
-				z := x / h.scale
-				u := 1 + z*z/4
-				sum += h.p * (0.375 / (u * u * math.Sqrt(u) * h.scale))
-			case normalHump: // as gauss
-				if z := x / h.scale; z <= 38.6 && z >= -38.6 {
-					sum += h.p * (math.Exp(-z*z/2) / h.norm)
-				}
-			default:
-				sum += h.p * c.r.spread(x, h.scale)
-			}
-		}
-		out[state] += f.factor * sum
+		out[c.stateOf(f, node)] += f.factor * sum
 	}
 }
 
-// sum is the likelihood at a node in all states together.
-func (c *curve) sum(humps [][]hump, node int) float64 {
-	var out [readStates]float64
-	c.at(humps, node, &out)
-	sum := 0.0
-	for _, k := range c.states {
-		sum += out[k]
+// stateOf is the state that a way counts to at a node.
+func (c *curve) stateOf(f *follow, node int) int {
+	switch {
+	case !f.right:
+		return f.state
+	case c.r.droop > 0 && c.nodes[node] < -c.r.droop:
+		return readBandwidth
 	}
-	return sum
+	return readRight
+}
+
+// density is what readingModel.through says of one case of what arrives, for a value y
+// over the offset.
+func (c *curve) density(h *hump, y float64) float64 {
+	x := y - h.mean
+	switch h.kind {
+	case studentHump: // as student
+		z := x / h.scale
+		u := 1 + z*z/4
+		return 0.375 / (u * u * math.Sqrt(u) * h.scale)
+	case normalHump: // as gauss
+		z := x / h.scale
+		if z > 38.6 || z < -38.6 {
+			return 0
+		}
+		return math.Exp(-z*z/2) / h.norm
+	}
+	return c.r.spread(x, h.scale)
+}
+
+// fill writes the likelihood in all states together at nodes lo to hi.
+func (c *curve) fill(humps [][]hump, lo, hi int, out []float64) {
+	n := hi - lo
+	c.sum = slices.Grow(c.sum[:0], n)[:n]
+	c.part = slices.Grow(c.part[:0], n*readStates)[:n*readStates]
+	for k := range n {
+		*(*[readStates]float64)(c.part[k*readStates:]) = c.still[lo+k]
+	}
+	for i := range c.follows {
+		f := &c.follows[i]
+		clear(c.sum)
+		for k := range humps[f.sd] {
+			h := &humps[f.sd][k]
+			if v := c.remembered(h); v != nil {
+				for k, d := range v[i*len(c.nodes)+lo : i*len(c.nodes)+hi] {
+					c.sum[k] += h.p * d
+				}
+				continue
+			}
+			if h.kind == studentHump {
+				for k, offset := range c.nodes[lo:hi] { // as density
+					z := (f.y - offset - h.mean) / h.scale
+					u := 1 + z*z/4
+					c.sum[k] += h.p * (0.375 / (u * u * math.Sqrt(u) * h.scale))
+				}
+				continue
+			}
+			for k, offset := range c.nodes[lo:hi] {
+				c.sum[k] += h.p * c.density(h, f.y-offset)
+			}
+		}
+		for k, v := range c.sum {
+			c.part[k*readStates+c.stateOf(f, lo+k)] += f.factor * v
+		}
+	}
+	for k := range n {
+		states, sum := (*[readStates]float64)(c.part[k*readStates:]), 0.0
+		for _, i := range c.states {
+			sum += states[i]
+		}
+		out[k] = sum
+	}
+}
+
+// The same case arrives with many combinations of faults: nothing where an intermittent
+// one hides, the floor behind a dead stage. What is met often is remembered, up to
+// mostHumps cases.
+type humpKey struct {
+	mean, scale float64
+	kind        humpKind
+}
+
+// memory is the densities about a case, by way and node.
+type memory struct {
+	met int // how many combinations of faults it arrives with
+	v   []float64
+}
+
+const (
+	mostHumps = 64
+	metOften  = 4
+)
+
+// remembered is the densities about a case by way and node, nil where they are not kept.
+func (c *curve) remembered(h *hump) []float64 {
+	m := h.memo
+	if m.v == nil && m.met >= metOften && c.held < mostHumps {
+		c.held++
+		m.v = make([]float64, 0, len(c.follows)*len(c.nodes))
+		for i := range c.follows {
+			for _, offset := range c.nodes {
+				m.v = append(m.v, c.density(h, c.follows[i].y-offset))
+			}
+		}
+	}
+	return m.v
 }

@@ -43,8 +43,16 @@ func TestCurveIsTheReading(t *testing.T) {
 			if got != [readStates]float64(want) {
 				t.Fatalf("model %d at an offset of %g dB: %v, the reading says %v", i, offset, got, want)
 			}
-			if sum := c.sum(humps, k); sum != sumOf(want) {
-				t.Errorf("model %d at an offset of %g dB: %v in all, the reading says %v", i, offset, sum, sumOf(want))
+			for range metOften + 1 { // anew, and as remembered
+				var all [5]float64
+				c.fill(c.humps(arrive), 0, len(nodes), all[:])
+				if all[k] != sumOf(want) {
+					t.Errorf("model %d at an offset of %g dB: %v in all, the reading says %v", i, offset, all[k], sumOf(want))
+				}
+				c.fill(humps, k, k+1, all[:])
+				if all[0] != sumOf(want) {
+					t.Errorf("model %d at an offset of %g dB alone: %v, the reading says %v", i, offset, all[0], sumOf(want))
+				}
 			}
 		}
 	}

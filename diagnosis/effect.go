@@ -66,7 +66,14 @@ func (e effect) none() bool {
 func (e effect) plus(f effect) effect {
 	for q := range quantities {
 		e.db[q] += f.db[q]
-		e.sd[q] = math.Hypot(e.sd[q], f.sd[q])
+		switch {
+		case f.sd[q] == 0: // the usual, without a root
+			e.sd[q] = math.Abs(e.sd[q])
+		case e.sd[q] == 0:
+			e.sd[q] = math.Abs(f.sd[q])
+		default:
+			e.sd[q] = math.Hypot(e.sd[q], f.sd[q])
+		}
 	}
 	e.dead = e.dead || f.dead
 	e.own, e.common = e.own|f.own, e.common|f.common
@@ -98,7 +105,10 @@ type total struct {
 type space struct {
 	lists [][]piece
 	index map[string]int32
-	pairs map[uint64]int32
+	pairs pairTable // the number of two together
+	room  []piece   // scratch, as the next two
+	form  []piece
+	key   []byte
 	// look is how the observation was made, project reduces an effect to what it
 	// perceives.
 	look    look
@@ -106,7 +116,7 @@ type space struct {
 }
 
 func newSpace(project func(effect) effect) *space {
-	s := &space{index: map[string]int32{}, pairs: map[uint64]int32{}, project: project}
+	s := &space{index: map[string]int32{}, project: project}
 	s.intern(nil)
 	return s
 }
@@ -130,51 +140,96 @@ func (s *space) merge(a, b int32) int32 {
 	case a > b:
 		a, b = b, a
 	}
-	key := uint64(a)<<32 | uint64(b)
-	if id, ok := s.pairs[key]; ok {
+	key := uint64(a)<<32 | uint64(b) // not 0: a is none no more
+	if id, ok := s.pairs.get(key); ok {
 		return id
 	}
-	id := s.intern(append(slices.Clone(s.lists[a]), s.lists[b]...))
-	s.pairs[key] = id
+	s.room = append(append(s.room[:0], s.lists[a]...), s.lists[b]...)
+	id := s.intern(s.room)
+	s.pairs.put(key, id)
 	return id
 }
 
+// pairTable is a map from keys other than 0, as open as it needs to be for speed: two
+// effects are merged for every fault of every scope under every fault above.
+type pairTable struct {
+	slots []pairSlot // a power of two of them, at most half in use; key 0 is free
+	used  int
+}
+
+type pairSlot struct {
+	key uint64
+	id  int32
+}
+
+func (t *pairTable) at(key uint64) int {
+	mask := len(t.slots) - 1
+	k := int(key*0x9e3779b97f4a7c15>>32) & mask
+	for t.slots[k].key != key && t.slots[k].key != 0 {
+		k = (k + 1) & mask
+	}
+	return k
+}
+
+func (t *pairTable) get(key uint64) (id int32, ok bool) {
+	if len(t.slots) == 0 {
+		return 0, false
+	}
+	x := &t.slots[t.at(key)]
+	return x.id, x.key == key
+}
+
+func (t *pairTable) put(key uint64, id int32) {
+	if t.used++; 2*t.used > len(t.slots) {
+		old := t.slots
+		t.slots = make([]pairSlot, max(16, 2*len(old)))
+		for _, x := range old {
+			if x.key != 0 {
+				t.slots[t.at(x.key)] = x
+			}
+		}
+	}
+	t.slots[t.at(key)] = pairSlot{key, id}
+}
+
 func (s *space) intern(list []piece) int32 {
-	list = canonical(list)
-	key := encode(list)
-	if id, ok := s.index[key]; ok {
+	list = s.canonical(list)
+	s.key = encode(s.key[:0], list)
+	if id, ok := s.index[string(s.key)]; ok {
 		return id
 	}
 	id := int32(len(s.lists))
-	s.lists = append(s.lists, list)
-	s.index[key] = id
+	s.lists = append(s.lists, slices.Clone(list))
+	s.index[string(s.key)] = id
 	return id
 }
 
 // canonical brings a list of effects into the one form that stands for all
 // lists with the same result: permanent additions are summed, places are
-// dropped where order does not matter.
-func canonical(list []piece) []piece {
+// dropped where order does not matter. It stands until the next.
+func (s *space) canonical(list []piece) []piece {
 	sets := slices.ContainsFunc(list, func(p piece) bool { return p.set })
 	if sets {
 		return ordered(list)
 	}
 	var sum effect
 	sum.presence = 1
-	var rest []piece
+	out := append(s.form[:0], piece{})
 	for _, p := range list {
 		if p.presence < 1 {
 			p.pos = 0
-			rest = append(rest, p)
+			out = append(out, p)
 			continue
 		}
 		sum = sum.plus(p.effect)
 	}
-	slices.SortFunc(rest, comparePieces)
+	s.form = out
+	slices.SortFunc(out[1:], comparePieces)
 	if sum.none() && sum.sd == [quantities]float64{} {
-		return rest
+		return out[1:]
 	}
-	return append([]piece{{0, sum}}, rest...)
+	out[0].effect = sum
+	return out
 }
 
 // ordered sorts by place and drops what stands before the last stage that
@@ -205,9 +260,8 @@ func comparePieces(a, b piece) int {
 	return cmp.Or(cmp.Compare(a.presence, b.presence), cmp.Compare(a.own, b.own), cmp.Compare(a.common, b.common))
 }
 
-// encode writes a list as a map key.
-func encode(list []piece) string {
-	var b []byte
+// encode appends a list as a map key.
+func encode(b []byte, list []piece) []byte {
 	for _, p := range list {
 		flags := byte(0)
 		if p.dead {
@@ -225,40 +279,40 @@ func encode(list []piece) string {
 		b = binary.LittleEndian.AppendUint64(b, math.Float64bits(p.presence))
 		b = binary.LittleEndian.AppendUint32(b, uint32(p.own)<<16|uint32(p.common))
 	}
-	return string(b)
+	return b
 }
 
 // totals lists what arrives for a combination, one case for each set of
 // intermittent faults that show. The probabilities sum to 1.
 func (s *space) totals(id int32) []total {
 	list := s.lists[id]
-	var fickle []int
-	for i, p := range list {
+	fickle := 0
+	for _, p := range list {
 		if p.presence < 1 {
-			fickle = append(fickle, i)
+			fickle++
 		}
 	}
-	out := make([]total, 0, 1<<len(fickle))
-	for mask := range 1 << len(fickle) {
+	out := make([]total, 0, 1<<fickle)
+	for mask := range 1 << fickle {
 		t := total{p: 1}
-		hide := map[int]bool{}
-		for k, i := range fickle {
-			if mask>>k&1 == 1 {
-				t.p *= list[i].presence
-				t.shown++
-			} else {
-				t.p *= 1 - list[i].presence
-				t.hidden++
-				hide[i] = true
-			}
-		}
 		var sum effect
-		for i, p := range list {
-			switch {
-			case hide[i]:
-			case p.set:
+		k := 0
+		for i := range list {
+			p := &list[i]
+			if p.presence < 1 {
+				shows := mask>>k&1 == 1
+				k++
+				if !shows {
+					t.p *= 1 - p.presence
+					t.hidden++
+					continue
+				}
+				t.p *= p.presence
+				t.shown++
+			}
+			if p.set {
 				sum = p.effect
-			default:
+			} else {
 				sum = sum.plus(p.effect)
 			}
 		}

@@ -8,9 +8,9 @@ type form struct {
 	upper []int32
 	rows  []int32 // rows of the node
 	base  []float64
-	at    []int32         // rows × slots: which of the slot's effects
-	ids   [][]int32       // per slot: effect numbers, one for each observation of it
-	place map[int32]int32 // of the node's rows
+	at    []int32   // rows × slots: which of the slot's effects
+	ids   [][]int32 // per slot: effect numbers, one for each observation of it
+	place []int32   // of the node's rows, -1 none
 }
 
 // leaf is what a cell of a lowest scope holds.
@@ -39,14 +39,17 @@ func (t *net) formOf(n *node, all []int32) *form {
 	if f, ok := n.net.forms[key]; ok {
 		return f
 	}
-	f := &form{upper: upper, place: map[int32]int32{}, ids: make([][]int32, len(n.net.slots))}
+	f := &form{upper: upper, ids: make([][]int32, len(n.net.slots))}
 	n.net.forms[key] = f
 	return f
 }
 
 // addTo finds or adds a row of the node in a form and returns its place there.
 func (t *net) addTo(n *node, f *form, r int32) int32 {
-	if at, ok := f.place[r]; ok {
+	for int(r) >= len(f.place) {
+		f.place = append(f.place, -1)
+	}
+	if at := f.place[r]; at >= 0 {
 		return at
 	}
 	s := t.s
@@ -56,8 +59,8 @@ func (t *net) addTo(n *node, f *form, r int32) int32 {
 	for _, k := range n.net.plain {
 		base *= s.likelihood(n.own[k], id(k), 0)
 	}
-	for x, sl := range n.net.slots {
-		f.at = append(f.at, f.effect(x, sl, id))
+	for x := range n.net.slots {
+		f.at = append(f.at, t.effect(f, &n.net.slots[x], x, id))
 	}
 	f.rows = append(f.rows, r)
 	f.base = append(f.base, base)
@@ -66,18 +69,21 @@ func (t *net) addTo(n *node, f *form, r int32) int32 {
 }
 
 // effect finds or adds the combination of effects at the observations of a slot.
-func (f *form) effect(x int, sl slot, id func(k int) int32) int32 {
+func (t *net) effect(f *form, sl *slot, x int, id func(k int) int32) int32 {
 	w := len(sl.obs)
 	list := f.ids[x]
 	if w == 1 {
 		v := id(sl.obs[0])
-		for e, have := range list {
-			if have == v {
-				return int32(e)
-			}
+		known := sl.of(f, x)
+		for int(v) >= len(*known) {
+			*known = append(*known, found{})
 		}
-		f.ids[x] = append(list, v)
-		return int32(len(list))
+		p := &(*known)[v]
+		if p.turn != sl.turn {
+			*p = found{sl.turn, int32(len(list))}
+			f.ids[x] = append(list, v)
+		}
+		return p.at
 	}
 	at := len(list)
 	for _, k := range sl.obs {
@@ -95,6 +101,26 @@ next:
 	}
 	f.ids[x] = list
 	return int32(at / w)
+}
+
+// found is the place of an effect in the list of a form; it holds while turn is the
+// slot's.
+type found struct{ turn, at int32 }
+
+// of is where the effects of a form at a slot with one observation are found.
+func (sl *slot) of(f *form, x int) *[]found {
+	if sl.form == f {
+		return &sl.found
+	}
+	sl.form = f
+	sl.turn++
+	for e, v := range f.ids[x] {
+		for int(v) >= len(sl.found) {
+			sl.found = append(sl.found, found{})
+		}
+		sl.found[v] = found{sl.turn, int32(e)}
+	}
+	return &sl.found
 }
 
 // newLeaf takes up the rows that matter under the faults above. A fault that was

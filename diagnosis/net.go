@@ -22,6 +22,9 @@ type net struct {
 	prior [][]float64 // of the offsets at the top
 
 	famObs [][]int // per family: its observations
+	// lone is, by family, what alone said for the effects at its observations.
+	lone []map[string]float64
+	key  []byte // scratch
 	// skip is an observation left out, -1 none.
 	skip int
 	// only holds factors on the rows' weights, by node and row; nil: none.
@@ -59,6 +62,10 @@ type netNode struct {
 type slot struct {
 	fam int   // place in fams
 	obs []int // places in own
+	// form is whose effects are found fast at present.
+	form  *form
+	turn  int32
+	found []found // by effect number
 }
 
 type user struct{ child, fam int }
@@ -134,6 +141,7 @@ func (s *solver) newNet(ctx context.Context) *net {
 	t := &net{s: s, ctx: ctx, skip: -1, famObs: make([][]int, len(s.m.families)), typical: make([][]float64, len(s.nodes)),
 		all: make([]int32, len(s.m.obs)), touched: make([]bool, len(s.m.families))}
 	for _, f := range s.m.families {
+		t.lone = append(t.lone, map[string]float64{})
 		t.room = append(t.room, make([]float64, max(0, len(f.nodes)-len(t.room)))...)
 	}
 	for o, f := range s.shared {

@@ -99,8 +99,8 @@ func (s *solver) scaleTables() {
 // window is the likelihoods of observation o for effect id at nodes lo to hi.
 func (s *solver) window(o int, id int32, lo, hi int) []float64 {
 	t := &s.like[o]
-	for int(id) >= len(t.rows) {
-		t.rows = append(t.rows, likeRow{})
+	if int(id) >= len(t.rows) {
+		t.rows = append(t.rows, make([]likeRow, len(s.m.obs[o].space.lists)-len(t.rows))...)
 	}
 	r := &t.rows[id]
 	if r.lo <= lo && hi <= r.hi && r.v != nil {
@@ -110,28 +110,31 @@ func (s *solver) window(o int, id int32, lo, hi int) []float64 {
 		r.v = make([]float64, t.nodes)
 		r.lo, r.hi = lo, lo
 	}
-	sum := s.summer(o, id)
-	for k := min(lo, r.lo); k < max(hi, r.hi); k++ {
-		if k >= r.lo && k < r.hi {
-			continue
-		}
-		r.v[k] = sum(k) * t.scale
-		t.top = max(t.top, r.v[k])
-	}
-	r.lo, r.hi = min(lo, r.lo), max(hi, r.hi)
+	from, to := min(lo, r.lo), max(hi, r.hi)
+	s.fill(o, id, from, r.lo, r.v)
+	s.fill(o, id, r.hi, to, r.v)
+	r.lo, r.hi = from, to
 	return r.v[lo:hi]
 }
 
-// summer is the unscaled likelihood of observation o for effect id by node.
-func (s *solver) summer(o int, id int32) func(node int) float64 {
-	if c := s.like[o].curve; c != nil && s.shared[o] >= 0 {
-		humps := s.humps(o, id)
-		return func(node int) float64 { return c.sum(humps, node) }
+// fill works out the likelihoods of observation o for effect id at nodes lo to hi.
+func (s *solver) fill(o int, id int32, lo, hi int, v []float64) {
+	if lo >= hi {
+		return
 	}
-	out := make([]float64, s.m.obs[o].states)
-	return func(node int) float64 {
-		s.statesAt(o, id, node, out)
-		return sumOf(out)
+	t := &s.like[o]
+	if t.curve != nil && s.shared[o] >= 0 {
+		t.curve.fill(s.humps(o, id), lo, hi, v[lo:hi])
+	} else {
+		out := make([]float64, s.m.obs[o].states)
+		for k := lo; k < hi; k++ {
+			s.statesAt(o, id, k, out)
+			v[k] = sumOf(out)
+		}
+	}
+	for k := lo; k < hi; k++ {
+		v[k] *= t.scale
+		t.top = max(t.top, v[k])
 	}
 }
 
