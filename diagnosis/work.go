@@ -54,6 +54,9 @@ type Instrument struct {
 	LeadsOhm         float64 // resistance of both leads in series
 	Autorange        bool
 	Leads            string // "x10 probe", "croc clips"
+	// Address is where it can be asked, and Dialect how, as package instrument has them;
+	// empty where it is read by eye. They say nothing of its readings.
+	Address, Dialect string
 }
 
 // InstrumentKind is how an instrument makes a number of an alternating voltage.

@@ -6,6 +6,7 @@ import (
 	"time"
 
 	"headstack/diagnosis"
+	"headstack/instrument"
 	"headstack/machine"
 	"headstack/measure"
 	"headstack/programme"
@@ -32,6 +33,8 @@ type Bench struct {
 	explained  map[string]signature.Explanation   // by the Seqs of the captures; read-only
 	conditions map[string]signature.HeadCondition // likewise
 
+	asking asking // instruments that are being asked; see taking.go
+
 	shop shop // what closed jobs teach; see counts.go
 
 	caseKept map[string]caseKept // what jobs show of the open case, by job; see lineupothers.go
@@ -54,6 +57,8 @@ type BenchOptions struct {
 	Compare func(before, after measure.Report, between string, opt signature.Options) (signature.Explanation, error)
 	// Advise plans what to do next; nil is that of [diagnosis.Engine].
 	Advise func(ctx context.Context, e *diagnosis.Engine, ev diagnosis.Evidence, now diagnosis.Situation) (*diagnosis.Advice, error)
+	// Settling says when the value of an instrument stands; the zero value is the usual.
+	Settling instrument.Settling
 	// Condition tells the state of heads from figures; nil is signature.Condition.
 	Condition func(rep measure.Report, opt signature.Options) (signature.HeadCondition, error)
 }

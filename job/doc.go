@@ -36,7 +36,8 @@
 //
 // The register says of each instrument how it reads; readings name it by id. The last
 // version of an id is in force for all readings that name it. A reading that names
-// another instrument is taken with an ordinary one.
+// another instrument is taken with an ordinary one. One that has an address can be asked
+// ([Bench.TakeReading]): no other address is ever opened, and none but by a person's call.
 //
 // # What is checked before it is kept
 //

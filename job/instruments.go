@@ -3,12 +3,14 @@ package job
 import (
 	"context"
 	"encoding/json"
+	"errors"
 	"fmt"
 	"math"
 	"slices"
 	"strings"
 
 	"headstack/diagnosis"
+	"headstack/instrument"
 )
 
 // instrumentDocument is an entry of the register as it is kept.
@@ -25,6 +27,8 @@ type instrumentDocument struct {
 	LeadsOhm    float64                  `json:"leads_ohm,omitempty"`
 	Autorange   bool                     `json:"autorange,omitempty"`
 	Leads       string                   `json:"leads,omitempty"`
+	Address     string                   `json:"address,omitempty"`
+	Dialect     string                   `json:"dialect,omitempty"`
 }
 
 var instrumentKinds = []diagnosis.InstrumentKind{diagnosis.TrueRMS, diagnosis.Average, diagnosis.Scope, diagnosis.Counter}
@@ -65,7 +69,8 @@ func (b *Bench) instrument(ctx context.Context, i item) (diagnosis.Instrument, e
 		return diagnosis.Instrument{}, fmt.Errorf("the instrument %s: %w", i.id, err)
 	}
 	in := diagnosis.Instrument{ID: d.ID, Name: d.Name, Kind: d.Kind, BandwidthHz: d.BandwidthHz, ACPercent: d.ACPercent, DCPercent: d.DCPercent,
-		InputOhm: d.InputOhm, InputF: d.InputF, LeadsOhm: d.LeadsOhm, Autorange: d.Autorange, Leads: d.Leads}
+		InputOhm: d.InputOhm, InputF: d.InputF, LeadsOhm: d.LeadsOhm, Autorange: d.Autorange, Leads: d.Leads,
+		Address: d.Address, Dialect: d.Dialect}
 	b.mu.Lock()
 	b.instruments[i.sha] = in
 	b.mu.Unlock()
@@ -96,8 +101,12 @@ func (b *Bench) AddInstrument(ctx context.Context, in diagnosis.Instrument) (dia
 	if err := checkInstrument(in); err != nil {
 		return in, err
 	}
+	if err := checkLine(&in); err != nil {
+		return in, err
+	}
 	data, err := json.Marshal(instrumentDocument{Format: 1, ID: in.ID, Name: in.Name, Kind: in.Kind, BandwidthHz: in.BandwidthHz, ACPercent: in.ACPercent,
-		DCPercent: in.DCPercent, InputOhm: in.InputOhm, InputF: in.InputF, LeadsOhm: in.LeadsOhm, Autorange: in.Autorange, Leads: in.Leads})
+		DCPercent: in.DCPercent, InputOhm: in.InputOhm, InputF: in.InputF, LeadsOhm: in.LeadsOhm, Autorange: in.Autorange, Leads: in.Leads,
+		Address: in.Address, Dialect: in.Dialect})
 	if err != nil {
 		return in, err
 	}
@@ -126,6 +135,27 @@ func checkInstrument(in diagnosis.Instrument) error {
 			return &InvalidError{Field: f.field, Value: fmt.Sprintf("%g %s", f.value, f.unit), Problem: fmt.Sprintf("is not between 0 (not known) and %g %s", f.most, f.unit)}
 		}
 	}
+	return nil
+}
+
+// checkLine completes where and how an instrument is asked.
+func checkLine(in *diagnosis.Instrument) error {
+	in.Address, in.Dialect = strings.TrimSpace(in.Address), strings.TrimSpace(in.Dialect)
+	if in.Address == "" {
+		if in.Dialect != "" {
+			return &InvalidError{Field: "address", Problem: "is missing: a dialect is of use with one only"}
+		}
+		return nil
+	}
+	a, err := instrument.ParseAddress(in.Address)
+	if e, ok := errors.AsType[*instrument.AddressError](err); ok {
+		return &InvalidError{Field: "address", Value: shorten(in.Address), Problem: "is not understood: " + e.Want, Nearest: []string{"tcp://192.0.2.7:5025", "serial:/dev/ttyUSB0?baud=9600"}}
+	}
+	d, err := instrument.ParseDialect(in.Dialect)
+	if err != nil {
+		return &InvalidError{Field: "dialect", Value: shorten(in.Dialect), Problem: "is not known", Nearest: names(instrument.Dialects())}
+	}
+	in.Address, in.Dialect = a.String(), string(d)
 	return nil
 }
 

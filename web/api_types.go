@@ -111,6 +111,8 @@ type apiInstrument struct {
 	LeadsOhm    float64                  `json:"leads_ohm"`
 	Autorange   bool                     `json:"autorange"`
 	Leads       string                   `json:"leads"`
+	Address     string                   `json:"address"`
+	Dialect     string                   `json:"dialect"`
 }
 
 type apiCapture struct {

@@ -25,6 +25,7 @@ type Server struct {
 	off    bool
 	conns  map[net.Conn]bool
 	gone   chan struct{} // closed with the server
+	once   sync.Once
 }
 
 // Listen switches a meter on at an address of TCP, such as 127.0.0.1:5025. It runs speed
@@ -66,16 +67,19 @@ func (s *Server) Press() {
 	s.off, s.made = false, 0
 }
 
-// Close takes it off the network and waits until its lines have ended. It is called once.
+// Close takes it off the network and waits until its lines have ended.
 func (s *Server) Close() error {
 	s.mu.Lock()
-	close(s.gone)
+	s.once.Do(func() { close(s.gone) })
 	for c := range s.conns {
 		c.Close()
 	}
 	s.mu.Unlock()
 	err := s.l.Close()
 	s.lines.Wait()
+	if errors.Is(err, net.ErrClosed) { // it was closed before
+		return nil
+	}
 	return err
 }
 
