@@ -70,15 +70,26 @@ type readingVerb struct {
 	Session    string  `help:"Readings of one session with one instrument share its error. Without it: the day."`
 	Setting    string  `help:"Name of the probe setting, when the probe was not moved since the last reading."`
 	Job        string  `arg:"" help:"Job id."`
+	From       string  `placeholder:"ID" help:"Take the reading from this instrument of the register: the first value that stands."`
+	Same       bool    `help:"With --from: the probe was not lifted since the last reading there."`
 	Point      string  `arg:"" help:"Test point, such as TP21-a."`
-	Value      string  `arg:"" help:"The reading with its unit: 310mV, 1.1V, 3k3ohm."`
+	Value      string  `arg:"" optional:"" help:"The reading with its unit: 310mV, 1.1V, 3k3ohm; none with --from."`
 }
 
 func (readingVerb) Help() string {
-	return `Example: headstack reading job-0001 TP21-a 310mV --instrument bench-meter --case propped`
+	return `Examples: headstack reading job-0001 TP21-a 310mV --instrument bench-meter --case propped
+          headstack reading job-0001 TP21-a --from dmm1`
 }
 
 func (v *readingVerb) Run(e *env) error {
+	switch {
+	case v.From != "" && (v.Value != "" || v.Instrument != ""):
+		return usage("--from takes value and instrument: give no value and no --instrument beside it")
+	case v.From != "":
+		return v.take(e)
+	case v.Value == "":
+		return usage("what does it read? Give the value, or --from and an instrument that has an address")
+	}
 	return v.with(e, func(b *job.Bench) error {
 		view, err := b.View(e.ctx, v.Job)
 		if err != nil {

@@ -35,7 +35,7 @@ var mayImport = map[string][]string{
 	"teardown":      {"machine", "unit"},
 	"diagnosis":     {"infer", "machine", "measure", "plan", "signature", "unit"},
 	"plot":          {"measure", "signature", "unit"},
-	"job":           {"bias", "capture", "diagnosis", "dsp", "learn", "lineup", "live", "machine", "measure", "programme", "signature", "tape", "teardown", "testtape", "trim", "unit"},
+	"job":           {"bias", "capture", "diagnosis", "dsp", "instrument", "learn", "lineup", "live", "machine", "measure", "programme", "signature", "tape", "teardown", "testtape", "trim", "unit"},
 	"job/memory":    {"job"},
 	"job/jobtest":   {"diagnosis", "job", "measure"},
 	"store":         {"job"},

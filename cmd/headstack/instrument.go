@@ -13,6 +13,7 @@ import (
 type instrumentVerb struct {
 	Add  instrumentAddVerb  `cmd:"" help:"Put an instrument on the register, or put it right."`
 	List instrumentListVerb `cmd:"" help:"List the register of instruments."`
+	Ask  instrumentAskVerb  `cmd:"" help:"Ask an instrument that has an address what it is and what it reads; nothing is kept."`
 }
 
 type instrumentAddVerb struct {
@@ -28,18 +29,23 @@ type instrumentAddVerb struct {
 	LeadsOhm    string  `name:"leads" placeholder:"OHM" help:"Resistance of both leads in series: 0.3."`
 	Probe       string  `help:"The leads themselves: \"x10 probe\", \"croc clips\"."`
 	Autorange   bool    `help:"It chooses its range by itself."`
+	Address     string  `placeholder:"ADDRESS" help:"Where it can be asked for readings: tcp://192.0.2.7:5025, serial:/dev/ttyUSB0?baud=9600."`
+	Dialect     string  `placeholder:"DIALECT" help:"How it is asked, with an address: read (the usual), measure or fetch."`
 	JSON        bool    `help:"The instrument as one JSON object."`
 }
 
 func (instrumentAddVerb) Help() string {
 	return `Example: headstack instrument add --id dmm1 --name "hand meter" --kind "true r.m.s." --bandwidth 20k --ac-percent 1.5 --input 10M --capacitance 100p --leads 0.3 --autorange
 
+With an address it is asked by SCPI commands: read sets its function once and asks READ?, measure asks MEASure:...? each time,
+fetch asks FETCh? for what it shows and leaves its settings to the hand. No other address is ever opened.
+
 What is left out is not known. The same id again takes the place of the earlier entry, which stays in the record.`
 }
 
 func (v *instrumentAddVerb) Run(e *env) error {
 	in := diagnosis.Instrument{ID: v.ID, Name: v.Name, Kind: diagnosis.InstrumentKind(v.Kind), ACPercent: v.ACPercent, DCPercent: v.DCPercent,
-		Autorange: v.Autorange, Leads: v.Probe}
+		Autorange: v.Autorange, Leads: v.Probe, Address: v.Address, Dialect: v.Dialect}
 	for _, f := range []struct {
 		flag, text, unit string
 		to               *float64
@@ -113,6 +119,8 @@ type instrumentJSON struct {
 	LeadsOhm    float64                  `json:"leads_ohm"`
 	Autorange   bool                     `json:"autorange"`
 	Leads       string                   `json:"leads"`
+	Address     string                   `json:"address"`
+	Dialect     string                   `json:"dialect"`
 }
 
 func instrumentOut(in diagnosis.Instrument) instrumentJSON { return instrumentJSON(in) }
@@ -136,6 +144,9 @@ func instrumentText(in diagnosis.Instrument) string {
 	}
 	if in.Autorange {
 		parts = append(parts, "chooses its range")
+	}
+	if in.Address != "" {
+		parts = append(parts, "asked at "+in.Address)
 	}
 	return strings.Join(parts, ", ")
 }

@@ -55,6 +55,7 @@ type verbs struct {
 	Blank      blankVerb      `cmd:"" help:"Blank sheets as PDF: the check sheet, the line-up."`
 	Serve      serveVerb      `cmd:"" help:"Serve the pages of a bench on this machine."`
 	Demo       demoVerb       `cmd:"" help:"A recorder with hidden faults, from capture to report, on a scratch bench."`
+	Simulate   simulateVerb   `cmd:"" hidden:"" help:"What does not exist, to try the program on: meter."`
 }
 
 // io of one run, so that a test can start the program too.
