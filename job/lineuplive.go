@@ -43,7 +43,7 @@ func (l *LineUp) LiveTrim(step string) (t *LiveTrim, ok bool) {
 func (b *speedBench) aim(s *LineUpStep) (x trim.Target, k float64, ok bool) {
 	q, ok := b.quantity(&s.Step)
 	t := s.closed
-	if !ok || t.Refused != "" || t.Side != lineup.Both || s.Kind == lineup.Bias && t.Measure != "response" {
+	if !ok || t.Refused != "" || t.Side != lineup.Both {
 		return x, 0, false
 	}
 	unitName := strings.TrimSuffix(t.Unit, "FS")

@@ -18,9 +18,13 @@ type speedBench struct {
 	bench    *trim.Bench
 	trebleHz float64 // at which treble is read
 	bassHz   float64
+	overbias bool                   // bias is set by how far the treble falls past its peak
 	read     map[trim.Quantity]bool // what was read at all
 	doubts   []string
 }
+
+// overbiasMeasure is that of a bias which is set past the peak of treble.
+const overbiasMeasure = "overbias"
 
 // newSpeedBench makes the model of a speed. The error says which range is not understood.
 func newSpeedBench(def *machine.Definition, o *lineup.Order, cmS float64) (*speedBench, error) {
@@ -36,11 +40,19 @@ func newSpeedBench(def *machine.Definition, o *lineup.Order, cmS float64) (*spee
 			b.bassHz = s.Source.ToneHz
 		}
 	}
+	for _, s := range o.Steps {
+		if s.Kind == lineup.Bias && s.SpeedCmS == cmS {
+			if t := o.Target(s.ID, lineup.Setup{}); t.Refused == "" {
+				b.overbias = t.Measure == overbiasMeasure
+			}
+			break
+		}
+	}
 	if b.trebleHz == 0 {
 		b.trebleHz = lineup.TrebleHz(cmS)
 	}
 	var err error
-	if b.model, err = trim.ForMachine(def, trim.Options{SpeedCmS: cmS, TrebleHz: b.trebleHz, BassHz: b.bassHz}); err != nil {
+	if b.model, err = trim.ForMachine(def, trim.Options{SpeedCmS: cmS, TrebleHz: b.trebleHz, BassHz: b.bassHz, Overbias: b.overbias}); err != nil {
 		return nil, err
 	}
 	b.bench = trim.NewBench(b.model)
@@ -72,7 +84,12 @@ func (b *speedBench) quantity(s *lineup.Step) (q trim.Quantity, ok bool) {
 		q = trim.Quantity{Measure: "response", Track: track, ToneHz: b.bassHz}
 	case lineup.RecordLevel, lineup.ProofRecordLevel:
 		q = trim.Quantity{Measure: "record_level", Track: track}
-	case lineup.RecordTreble, lineup.ProofRecordTreble, lineup.Bias:
+	case lineup.Bias:
+		q = trim.Quantity{Measure: "record_response", Track: track, ToneHz: b.trebleHz}
+		if b.overbias {
+			q = trim.Quantity{Measure: overbiasMeasure, Track: track}
+		}
+	case lineup.RecordTreble, lineup.ProofRecordTreble:
 		q = trim.Quantity{Measure: "record_response", Track: track, ToneHz: b.trebleHz}
 	case lineup.SyncLevel:
 		q = trim.Quantity{Measure: "sync_level", Track: track}

@@ -22,6 +22,9 @@ type Options struct {
 	TrebleHz, BassHz float64
 	// Tones are further tones in Hz at which play response is read.
 	Tones []float64
+	// Overbias says that bias is set by how far the treble falls past its peak: then the model
+	// has that fall, in dB over the one wanted, as the quantity "overbias" of each track.
+	Overbias bool
 }
 
 // How one quantity bears on another in the electronics, dB per dB with standard
@@ -32,6 +35,8 @@ const (
 	biasOnLevel, biasOnLevelSD         = -0.15, 0.2
 	biasOnTreble, biasOnTrebleSD       = -0.8, 0.5
 	recordOnTreble, recordOnTrebleSD   = -0.05, 0.05
+	biasOnFall, biasOnFallSD           = 1.5, 0.5 // of the treble past its peak, about the customary fall: see package bias
+	fallSD                             = 6.0
 	trebleShareSD                      = 0.15 // of the share of a treble trim at another tone
 	levelSD, responseSD, azimuthSD     = 30.0, 6.0, 15.0
 	pairAzimuthSD, pairDelaySD, baseSD = 0.1, 0.3, 0.5 // arcmin, µs; baseSD in ranges
@@ -254,6 +259,11 @@ func (bd *builder) record(track int) {
 		bd.add(Variable{Quantity: level, Unit: "dB", BaseSD: levelSD})
 	}
 	ratio := Ratio{Ref: bd.bias}
+	if hasBias && bd.opt.Overbias {
+		fall := Quantity{Measure: "overbias", Track: track}
+		bd.add(Variable{Quantity: fall, Unit: "dB", BaseSD: fallSD})
+		bd.moved(fall, Influence{From: bias, Gain: biasOnFall, GainSD: biasOnFallSD, Form: ratio})
+	}
 	bd.moved(level, Influence{From: Quantity{Measure: "level", Track: track}, Gain: 1, Form: Same{}},
 		Influence{From: bias, Gain: biasOnLevel, GainSD: biasOnLevelSD, Form: ratio})
 

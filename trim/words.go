@@ -18,6 +18,8 @@ func spoken(measure string) string {
 		return "play bass"
 	case "speed_error":
 		return "speed"
+	case "overbias":
+		return "fall of treble past its peak"
 	case "trap_leak":
 		return "bias leak at the trap"
 	case "compander_level":
@@ -40,7 +42,7 @@ func points(measure string) string {
 		return "look at belt, residue on the pulleys, roller, and whether the pitch control stands at its click"
 	case "azimuth", "height", "rack":
 		return "look at the head's seating and screws, the guides and the shell"
-	case "bias", "bias_frequency", "erase":
+	case "bias", "overbias", "bias_frequency", "erase":
 		return "look at the oscillator, its supply and a trap that is off tune"
 	case "record_level", "record_response":
 		return "look at bias, the trap, the record switch and the coupling capacitors before the trim"
