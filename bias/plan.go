@@ -119,7 +119,7 @@ func plan(w Want, trims []Trim, positions func(Trim) []float64) (*Plan, error) {
 		}
 		seen[t.Track] = true
 		tracks = max(tracks, t.Track)
-		p.Tracks = append(p.Tracks, trackPlan(t, positions(t), len(p.Tracks)))
+		p.Tracks = append(p.Tracks, t.Planned(positions(t), len(p.Tracks)))
 	}
 	if len(trims) == 0 {
 		return nil, fmt.Errorf("%w: no track", ErrTrim)
@@ -127,7 +127,8 @@ func plan(w Want, trims []Trim, positions func(Trim) []float64) (*Plan, error) {
 	return p, p.compose(w, tracks)
 }
 
-func trackPlan(t Trim, at []float64, round int) TrackPlan {
+// Planned is the staircase of a track at rising positions, four or more, in a round from 0.
+func (t Trim) Planned(at []float64, round int) TrackPlan {
 	tp := TrackPlan{Trim: t, Positions: at, Round: round}
 	for _, x := range at {
 		tp.Words = append(tp.Words, t.Words(x))

@@ -230,6 +230,23 @@ func (c *Curve) meets(f seeker, d draw, db float64) float64 {
 	return math.NaN()
 }
 
+// Expect is the aim's figure with the trim where a hand has put it, from below; refused
+// where the curve does not reach there or no peak is known.
+func (c *Curve) Expect(aim Aim, position float64) measure.Result {
+	s := Setting{Fall: c.result("bias_fall", "dB", aim.zero(), "by the fitted curve, trim set by hand from below")}
+	x := c.Trim.Law.DB(position)
+	switch why := c.cannotSet(aim); {
+	case why != "":
+		s.Fall.Refused = why
+	case !(position >= 0 && position <= 1) || x < c.at[0] || x > c.at[len(c.at)-1] || x > c.Trim.Law.DB(c.last())+farthestDB:
+		s.Fall.Refused = fmt.Sprintf("%s lies beyond what the staircase shows", c.Trim.Words(clamp(position)))
+	default:
+		s.At = &Place{Position: position}
+		c.expect(&s, c.seeker(aim))
+	}
+	return s.Fall
+}
+
 // expect is the figure at the position once a hand has gone there.
 func (c *Curve) expect(s *Setting, f seeker) {
 	r := (&fitting{}).source()

@@ -272,7 +272,7 @@ func (v *biasFitVerb) track(plan *bias.Plan, rep measure.Report, t bias.TrackPla
 	out.Doubts = append(out.Doubts, doubts...)
 	if err == nil {
 		out.Passes = append(out.Passes, s)
-		out.Curve, err = bias.Fit(t.Trim, plan.Want.Tones, out.Passes...)
+		out.Curve, err = bias.Fit(t.Trim, plan.Want.Tones, bias.Align(out.Passes...)...)
 	}
 	if err != nil {
 		out.Refused = err.Error()
