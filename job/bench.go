@@ -37,7 +37,8 @@ type Bench struct {
 
 	shop shop // what closed jobs teach; see counts.go
 
-	caseKept map[string]caseKept // what jobs show of the open case, by job; see lineupothers.go
+	curves   map[string]curveKept // fits of bias staircases, by trim and entries
+	caseKept map[string]caseKept  // what jobs show of the open case, by job; see lineupothers.go
 }
 
 // BenchOptions are what a Bench takes from outside; the zero value is for use,

@@ -131,6 +131,9 @@ func (b *Bench) record(ctx context.Context, jobID string, e Entry) (Entry, error
 	if err := b.checkStep(ctx, def, &e); err != nil {
 		return Entry{}, err
 	}
+	if err := b.checkStaircaseProgramme(ctx, e.Staircase); err != nil {
+		return Entry{}, err
+	}
 	if e.Pass != nil {
 		if err := b.namePass(ctx, e.Pass); err != nil {
 			return Entry{}, err

@@ -52,6 +52,8 @@ type Entry struct {
 	Figure  *Figure  `json:",omitempty"`
 	SignOff *SignOff `json:",omitempty"`
 	Soak    *Soak    `json:",omitempty"`
+	// Staircase is the plan of a bias staircase.
+	Staircase *Staircase `json:",omitempty"`
 }
 
 // Kind of an entry.
@@ -73,6 +75,8 @@ const (
 	KindFigure  Kind = "figure"   // what a step of the line-up reads, typed
 	KindSignOff Kind = "sign-off" // a step is left as it is
 	KindSoak    Kind = "soak"     // a reading during the soak
+	// KindStaircase is the plan of a bias staircase; its replay is a capture.
+	KindStaircase Kind = "staircase"
 )
 
 // Check records a control of the sheet or a function that was tried.

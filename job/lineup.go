@@ -73,6 +73,8 @@ type LineUpStep struct {
 	Read *LineUpFigure `json:"read,omitempty"`
 	// Turn is what to do about its trim now; nil where nothing was read or there is no trim.
 	Turn *LineUpTurn `json:"turn,omitempty"`
+	// Staircase is what bias staircases say of its trim; nil where none was planned.
+	Staircase *LineUpStaircase `json:"staircase,omitempty"`
 
 	closed lineup.Target // of the closed recorder
 }
@@ -162,6 +164,9 @@ func (b *Bench) LineUp(ctx context.Context, jobID string) (*LineUp, *View, error
 	}
 	others, err := b.otherCases(ctx, v)
 	if err != nil {
+		return nil, nil, fmt.Errorf("line-up of %s: %w", jobID, err)
+	}
+	if shelf.stairs, err = b.staircases(ctx, v, shelf); err != nil {
 		return nil, nil, fmt.Errorf("line-up of %s: %w", jobID, err)
 	}
 	l, err := newLineUp(v, shelf, others)

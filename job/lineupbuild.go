@@ -24,6 +24,7 @@ type shelf struct {
 	// programmes are the record programmes that were replayed in the job, the last one
 	// first, and then those of the bench: the first of a speed names the parts.
 	programmes []*programme.Programme
+	stairs     *stairs // of the job; nil: none
 }
 
 // tapesAtHand loads the test tapes on the bench, and those of a job's captures that have
@@ -76,7 +77,7 @@ func (b *Bench) programmesAtHand(ctx context.Context, s *shelf, entries []Entry)
 			return err
 		}
 		p, err := programme.Load(name+".yaml", yaml)
-		if err == nil {
+		if err == nil && !onlyStaircase(p) {
 			s.programmes = append(s.programmes, p)
 		}
 		return err
@@ -104,6 +105,16 @@ func (b *Bench) programmesAtHand(ctx context.Context, s *shelf, entries []Entry)
 		}
 	}
 	return nil
+}
+
+// onlyStaircase tells the programme of a bias staircase, which names no part of any other step:
+// what it has beside are reference and marks.
+func onlyStaircase(p *programme.Programme) bool {
+	kinds := map[programme.Kind]bool{}
+	for _, part := range p.Parts {
+		kinds[part.Kind] = true
+	}
+	return kinds[programme.Staircase] && len(kinds) == 2 && kinds[programme.Tone]
 }
 
 // options are those of an order for what is at hand.
@@ -166,6 +177,7 @@ func (l *LineUp) fill(v *View, s *shelf, others map[float64][]trim.CaseReading) 
 	ok, waits := l.Order.MayPlayTestTape(l.Log)
 	l.MayPlay, l.Waits = ok, append(l.Waits, waits...)
 	l.fillSteps(v, cases)
+	l.fillStaircases(s.stairs)
 	l.Offsets = append(l.Offsets, cases.list(l)...)
 	l.fillNext()
 	l.fillProblems(v)
@@ -296,6 +308,11 @@ func (l *LineUp) fillTurns(v *View, benches []*speedBench, actions []action) err
 		}
 		all = append(all, turns...)
 	}
+	own := l.staircaseTurns(v)
+	all = slices.DeleteFunc(all, func(t LineUpTurn) bool {
+		return slices.ContainsFunc(own, func(x LineUpTurn) bool { return x.Step == t.Step })
+	})
+	all = append(all, own...)
 	for i := range all {
 		t := all[i]
 		s, ok := l.Step(t.Step)

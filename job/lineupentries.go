@@ -81,9 +81,12 @@ func UsualHalf(value float64, unitName string) float64 {
 	return 0.03 * math.Abs(value)
 }
 
+// typedByHand is the method of a figure that a person typed.
+const typedByHand = "typed by hand"
+
 // result is a typed figure as the one number type.
 func typedResult(name string, track int, value, half float64, unitName string, state measure.CaseState) measure.Result {
-	r := measure.Result{Name: name, Track: track, Value: value, Unit: unitName, Method: "typed by hand", Conditions: measure.Conditions{Case: state}}
+	r := measure.Result{Name: name, Track: track, Value: value, Unit: unitName, Method: typedByHand, Conditions: measure.Conditions{Case: state}}
 	if half == 0 {
 		half = UsualHalf(value, unitName)
 		r.Warnings = append(r.Warnings, "nobody stated how sure it is; "+unit.Figure{Lo: -half, Hi: half, Unit: unitName}.Spread()+" is taken (common practice, no source)")
@@ -107,6 +110,8 @@ func lineUpKind(e Entry) Kind {
 		return KindSignOff
 	case e.Soak != nil:
 		return KindSoak
+	case e.Staircase != nil:
+		return KindStaircase
 	}
 	return KindNote
 }
@@ -119,7 +124,7 @@ func (e Entry) cloneLineUp() Entry {
 		e.Turn = &t
 	}
 	e.Gate, e.Pass, e.Figure = clonePointer(e.Gate), clonePointer(e.Pass), clonePointer(e.Figure)
-	e.SignOff, e.Soak = clonePointer(e.SignOff), clonePointer(e.Soak)
+	e.SignOff, e.Soak, e.Staircase = clonePointer(e.SignOff), clonePointer(e.Soak), e.Staircase.clone()
 	return e
 }
 
@@ -167,6 +172,8 @@ func (e Entry) lineUpWords() string {
 			s += fmt.Sprintf(" of track %d", e.Soak.Track)
 		}
 		return s + " " + typedText(e.Soak.Value, e.Soak.Half, e.Soak.Unit)
+	case e.Staircase != nil:
+		return e.Staircase.text()
 	}
 	return ""
 }
@@ -231,6 +238,9 @@ func checkLineUp(def *machine.Definition, e *Entry) error {
 	}
 	if e.Kind == KindSoak && e.Soak != nil {
 		return checkSoak(def, e)
+	}
+	if e.Kind == KindStaircase && e.Staircase != nil {
+		return checkStaircase(def, e.Staircase)
 	}
 	return nil
 }

@@ -97,6 +97,9 @@ func (g *logger) entry(e Entry, seq int64) {
 		x.Kind, x.Trim, x.Key = lineup.Turned, e.Turn.Trim, e.Turn.Key
 		g.epoch++
 		g.actions = append(g.actions, action{turn: e.Turn})
+		g.log = append(g.log, x)
+		g.stairs(e)
+		return
 	case e.Gate != nil:
 		x.Kind, x.Step = lineup.GateDone, e.Gate.Step
 		if e.Gate.Lost {
@@ -332,6 +335,10 @@ func (g *logger) capture(e Entry, seq int64) {
 	c := e.Capture
 	if c.Tape != "" {
 		g.log = append(g.log, lineup.Event{Seq: int(e.Seq), Kind: lineup.Played, Tape: c.Tape})
+	}
+	if st := g.shelf.stairs; st != nil && st.plans[c.ProgrammeSHA] {
+		g.stairs(e)
+		return
 	}
 	set := lineup.Setup{ReadBy: lineup.ByCapture, OutputDBFS: g.output(seq)}
 	if t := g.shelf.bySHA[c.TapeSHA]; t != nil {

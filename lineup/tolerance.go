@@ -196,3 +196,12 @@ func number(x float64) string {
 	}
 	return strings.Replace(s, "-", unit.Minus, 1)
 }
+
+// OverbiasTolerance is how near a bias is to come to its aim, dB: of a fall past the peak, or
+// of a flat response. As the targets have it.
+func OverbiasTolerance(flat bool) float64 {
+	if flat {
+		return flatBiasToleranceDB
+	}
+	return overbiasToleranceDB
+}

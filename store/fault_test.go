@@ -203,7 +203,7 @@ func TestSchemaChange(t *testing.T) {
 		t.Errorf("a new bench has a backup already (%v)", err)
 	}
 
-	broken := history(t, map[string]string{"00005_x.sql": "-- +goose Up\nCREATE TABLE extra (n INTEGER) STRICT;\nSELECT no_such();\n"})
+	broken := history(t, map[string]string{"00099_x.sql": "-- +goose Up\nCREATE TABLE extra (n INTEGER) STRICT;\nSELECT no_such();\n"})
 	_, err := Open(dir, Options{migrations: broken})
 	if err == nil || !strings.Contains(err.Error(), filepath.Join(dir, backupsName)) {
 		t.Fatalf("error %v, want one that names the backup", err)
@@ -213,7 +213,7 @@ func TestSchemaChange(t *testing.T) {
 		t.Fatal(err)
 	}
 
-	later := history(t, map[string]string{"00005_x.sql": "-- +goose Up\nCREATE TABLE extra (n INTEGER) STRICT;\n"})
+	later := history(t, map[string]string{"00099_x.sql": "-- +goose Up\nCREATE TABLE extra (n INTEGER) STRICT;\n"})
 	s = open(t, dir, Options{migrations: later})
 	if got, err := s.Entries(t.Context(), j.ID); err != nil || len(got) != 1 {
 		t.Errorf("after the change: %d entries (%v), want 1", len(got), err)

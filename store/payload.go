@@ -30,6 +30,8 @@ type payload struct {
 	Figure  *job.Figure  `json:"figure,omitempty"`
 	SignOff *job.SignOff `json:"sign_off,omitempty"`
 	Soak    *job.Soak    `json:"soak,omitempty"`
+
+	Staircase *job.Staircase `json:"staircase,omitempty"`
 }
 
 func encodePayload(e job.Entry) (string, error) {
@@ -38,7 +40,7 @@ func encodePayload(e job.Entry) (string, error) {
 	enc.SetEscapeHTML(false) // "<" is easier to read in an export than its escape
 	err := enc.Encode(payload{V: payloadVersion, Check: e.Check, Reading: e.Reading, Capture: e.Capture,
 		Work: e.Work, Opening: e.Opening, Closing: e.Closing,
-		Turn: e.Turn, Gate: e.Gate, Pass: e.Pass, Figure: e.Figure, SignOff: e.SignOff, Soak: e.Soak})
+		Turn: e.Turn, Gate: e.Gate, Pass: e.Pass, Figure: e.Figure, SignOff: e.SignOff, Soak: e.Soak, Staircase: e.Staircase})
 	if err != nil {
 		return "", fmt.Errorf("writing a %s as JSON: %w", e.Kind, err)
 	}
@@ -67,5 +69,6 @@ func decodePayload(text string, e *job.Entry) error {
 	e.Check, e.Reading, e.Capture = p.Check, p.Reading, p.Capture
 	e.Work, e.Opening, e.Closing = p.Work, p.Opening, p.Closing
 	e.Turn, e.Gate, e.Pass, e.Figure, e.SignOff, e.Soak = p.Turn, p.Gate, p.Pass, p.Figure, p.SignOff, p.Soak
+	e.Staircase = p.Staircase
 	return nil
 }

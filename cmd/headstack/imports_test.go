@@ -37,7 +37,7 @@ var mayImport = map[string][]string{
 	"plot":          {"measure", "signature", "unit"},
 	"job":           {"bias", "capture", "diagnosis", "dsp", "instrument", "learn", "lineup", "live", "machine", "measure", "programme", "signature", "tape", "teardown", "testtape", "trim", "unit"},
 	"job/memory":    {"job"},
-	"job/jobtest":   {"diagnosis", "job", "measure"},
+	"job/jobtest":   {"bias", "diagnosis", "job", "measure"},
 	"store":         {"job"},
 	"report":        {"diagnosis", "job", "machine", "measure", "plot", "signature", "testtape", "unit"},
 	"paper":         {"plot"},

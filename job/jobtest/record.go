@@ -4,12 +4,14 @@ import (
 	"errors"
 	"fmt"
 	"slices"
+	"strings"
 	"sync"
 	"testing"
 	"time"
 
 	"github.com/google/go-cmp/cmp"
 
+	"headstack/bias"
 	"headstack/diagnosis"
 	"headstack/job"
 	"headstack/measure"
@@ -131,6 +133,18 @@ func Samples(jobID string) []job.Entry {
 		{Job: jobID, Kind: job.KindSignOff, SignOff: &job.SignOff{Step: "proof_noise/9.5/3", Reason: "hum of the hall\nnot of the machine", By: "ÅB"}},
 		{Job: jobID, Kind: job.KindSoak, Case: measure.CaseClosed,
 			Soak: &job.Soak{AtMinutes: 31.5, Measure: "level", Track: 3, Value: -0.1, Unit: "dB", Half: 1.0 / 3}},
+		{Job: jobID, Kind: job.KindStaircase, Case: measure.CaseOpen, Minutes: 4, Staircase: sampleStaircase()},
+	}
+}
+
+func sampleStaircase() *job.Staircase {
+	law := bias.Law{SpanDB: 10.88, Spread: 0.25, Bend: 0.1 + 0.2, BendSD: 0.25}
+	return &job.Staircase{
+		Want: bias.Want{Tones: bias.Tones{TrebleHz: 10000, LowHz: 1000, SpeedCmS: 38.1}, Steps: 4, StepSeconds: 5, Third: true,
+			Aim: bias.Aim{Recipe: bias.TrebleFall, FallDB: 3, LoDB: 2, HiDB: 3.5, Source: "data of a tape", Warnings: []string{"sources differ"}}},
+		Tracks: []job.StaircaseTrack{{Trim: "B38", Key: "3", Positions: []float64{0.1, 0.1 + 0.2, 0.5, 2.0 / 3}, Round: 1,
+			Bias: bias.Trim{ID: "VR12-3", Track: 3, Turns: 12, Sign: -1, Now: 1.0 / 3, Backlash: 0.01, Law: law}}},
+		Programme: "bias staircase, 38.1 cm/s", ProgrammeSHA: strings.Repeat("0123456789abcdef", 4),
 	}
 }
 
