@@ -230,7 +230,7 @@ func TestSchemaChange(t *testing.T) {
 // checkBackups opens each copy as a bench of its own.
 func checkBackups(t *testing.T, dir string, j job.Job, want int) {
 	t.Helper()
-	list, err := filepath.Glob(filepath.Join(dir, backupsName, "bench-schema4-*.db"))
+	list, err := filepath.Glob(filepath.Join(dir, backupsName, "bench-schema*-*.db"))
 	if err != nil || len(list) != want {
 		t.Fatalf("backups: %v (%v), want %d", list, err, want)
 	}
