@@ -25,6 +25,7 @@ type base struct {
 	Problem *problem  // why a form was refused
 	Last    []lastOne // entries that can be taken back, newest first
 	Back    string    // where the page's forms return to
+	Outside bool      // of someone who may not see the bench yet: without its menu
 }
 
 // saved says what was just kept, with a way to take it back.

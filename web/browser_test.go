@@ -28,7 +28,7 @@ var only = flag.String("story", "", "of the screens, only those whose name this 
 var screens = flag.String("screens", "", "folder for a picture of each page in each state; empty: the test's artifact folder")
 
 // browser starts one browser for a test, or skips where there is none.
-func browser(t *testing.T) context.Context {
+func browser(t *testing.T, more ...chromedp.ExecAllocatorOption) context.Context {
 	t.Helper()
 	path := ""
 	for _, name := range []string{"chromium", "chromium-browser", "google-chrome", "chrome"} {
@@ -43,9 +43,9 @@ func browser(t *testing.T) context.Context {
 		}
 		t.Skip("no chromium found: the pages were not tried in a browser; install Debian's package chromium")
 	}
-	ctx, cancel := chromedp.NewExecAllocator(t.Context(), chromedp.ExecPath(path), chromedp.NoSandbox, chromedp.Headless, chromedp.DisableGPU, chromedp.NoFirstRun,
+	ctx, cancel := chromedp.NewExecAllocator(t.Context(), append(more, chromedp.ExecPath(path), chromedp.NoSandbox, chromedp.Headless, chromedp.DisableGPU, chromedp.NoFirstRun,
 		chromedp.Flag("disable-quic", true), chromedp.Flag("disable-background-networking", true), chromedp.Flag("disable-component-update", true),
-		chromedp.Flag("disable-sync", true), chromedp.UserDataDir(t.TempDir()))
+		chromedp.Flag("disable-sync", true), chromedp.UserDataDir(t.TempDir()))...)
 	t.Cleanup(cancel)
 	ctx, cancel = chromedp.NewContext(ctx)
 	t.Cleanup(cancel)

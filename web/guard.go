@@ -6,6 +6,8 @@ import (
 	"net/url"
 	"slices"
 	"strings"
+
+	"headstack/phone"
 )
 
 // policy allows the page its own style sheet and scripts and nothing else.
@@ -24,7 +26,11 @@ func (s *server) guard(next http.Handler) http.Handler {
 		h.Set("Cross-Origin-Opener-Policy", "same-origin")
 		h.Set("Cross-Origin-Resource-Policy", "same-origin")
 		h.Set("Cache-Control", "no-store")
-		if !s.hostAllowed(r.Host) {
+		if guest, remote := phone.From(r.Context()); remote {
+			if !s.admit(w, r, guest) {
+				return
+			}
+		} else if !s.hostAllowed(r.Host) {
 			s.refuse(w, r, &pageError{status: http.StatusMisdirectedRequest, title: "The bench does not answer under this name",
 				what: r.Host, hint: "Call it by a loopback name, such as http://localhost and the port it was started on.", kept: "Nothing was read or written."})
 			return

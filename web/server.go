@@ -11,6 +11,7 @@ import (
 	"headstack/job"
 	"headstack/learn"
 	"headstack/measure"
+	"headstack/phone"
 	"headstack/teardown"
 )
 
@@ -68,6 +69,9 @@ type Options struct {
 	// Patience is how long a page waits for the diagnosis before it is sent
 	// without and says so; 0: 1.5 s.
 	Patience time.Duration
+	// Phone lets phones of the local network in when a person opens it; nil: there is no
+	// such way.
+	Phone *phone.Gate
 	// Program is name and version, shown at the foot of reports.
 	Program string
 	// Listen is the folder in which live captures grow until they are kept; empty: there are
@@ -187,6 +191,7 @@ func (s *server) pages() {
 	page("POST /jobs/{job}/entries/{seq}", s.correct)
 	page("POST /jobs/{job}/entries/{seq}/withdraw", s.withdraw)
 	page("GET /jobs/{job}/report", s.reportPage)
+	s.phonePages(page)
 	page("/", func(w http.ResponseWriter, r *http.Request) error {
 		return &pageError{status: http.StatusNotFound, title: "There is no such page",
 			what: r.URL.Path, hint: "Go to the list of jobs and on from there."}

@@ -10,6 +10,7 @@ import (
 	"time"
 
 	"headstack/job"
+	"headstack/phone"
 	"headstack/web"
 )
 
@@ -21,7 +22,8 @@ type serveVerb struct {
 func (serveVerb) Help() string {
 	return `Example: headstack serve --bench ~/bench
 
-The pages are for this machine only: they are served on the loopback address.`
+The pages are served on the loopback address, for this machine only. A phone of the same
+network joins when you open the bench to it on its page "phone", with a code.`
 }
 
 func (v *serveVerb) Run(e *env) error {
@@ -39,8 +41,17 @@ func servePages(e *env, b *job.Bench, dir string, port int, path string) error {
 	if err != nil {
 		return withHint(fmt.Errorf("serving pages: %w", err), "another program has the port; give another one with --port, or --port 0 for a free one")
 	}
+	beside := 0 // the port for phones
+	if port > 0 {
+		beside = port%65535 + 1
+	}
+	gate, err := phone.New(filepath.Join(dir, "phone"), phone.Options{Port: beside})
+	if err != nil {
+		return err
+	}
+	defer gate.Close()
 	srv := &http.Server{
-		Handler:           web.NewServer(b, web.Options{Listen: filepath.Join(dir, "listening"), Context: e.ctx}),
+		Handler:           web.NewServer(b, web.Options{Listen: filepath.Join(dir, "listening"), Context: e.ctx, Phone: gate}),
 		ReadHeaderTimeout: 10 * time.Second,
 		IdleTimeout:       2 * time.Minute,
 	}
