@@ -252,6 +252,9 @@ func checkSamples(t testing.TB, r *capture.Reader, frames []float32) (got int) {
 // TestRunning: in steps of a second of the tape, each section is seen to run with figures that close in on
 // those of the file.
 func TestRunning(t *testing.T) {
+	if testing.Short() {
+		t.Skip("long, and without goroutines of its own")
+	}
 	p := play(t, "hexastrand", "pendle-brook-cassette", 0.5, func(sc *sim.Scenario) { sc.Channels = []int{1, 6} })
 	cfg := p.config(t)
 	cfg.Expect.Tracks = []int{1, 6}
@@ -325,12 +328,11 @@ func slipped(t *testing.T, p played, atS []float64, by []int) (State, Kept) {
 // TestSlips: samples dropped and repeated in every tone of the tape are found, at their place,
 // and the figures are those without them.
 func TestSlips(t *testing.T) {
-	p := play(t, "hexastrand", "pendle-brook-cassette", 0.5, nil)
-	sizes := []int{480, 1024, 37, -480, -1024, -37}
 	if testing.Short() {
-		sizes = []int{37, -1024}
+		t.Skip("long, and without goroutines of its own")
 	}
-	for _, by := range sizes {
+	p := play(t, "hexastrand", "pendle-brook-cassette", 0.5, nil)
+	for _, by := range []int{480, 1024, 37, -480, -1024, -37} {
 		t.Run(fmt.Sprint(by), func(t *testing.T) {
 			var at []float64
 			var bys, where []int
@@ -380,6 +382,9 @@ func missesPhase(hz float64, by, rate int) bool {
 
 // TestNoSlips: a worn recorder with flicker, drop-outs, hum and more flutter is no slip, on any track.
 func TestNoSlips(t *testing.T) {
+	if testing.Short() {
+		t.Skip("long, and without goroutines of its own")
+	}
 	p := play(t, "hexastrand", "pendle-brook-cassette", 0.5, func(sc *sim.Scenario) {
 		sc.RandomFlutter.RMSPercent = 0.25
 		sc.Tracks[1].Flicker = sim.Flicker{DepthDB: 4, RateHz: 2, TrebleOnly: true}
@@ -440,6 +445,33 @@ func TestKilled(t *testing.T) {
 		t.Fatal(err)
 	}
 	checkKept(t, k, p.frames, 3)
+}
+
+// TestMendLong: a file that was killed beyond 4 GiB becomes RF64. It is a sparse one: nothing of it is read.
+func TestMendLong(t *testing.T) {
+	s := begin(t, Config{SampleRate: 96000, Channels: 8, Folder: t.TempDir(), Name: "long"})
+	const frames = 140_000_000
+	path := s.State().File
+	if err := os.Truncate(path, int64(len(s.file.head))+frames*32+7); err != nil {
+		t.Skipf("no room for a sparse file of 4.5 GB: %v", err)
+	}
+	m, err := Mend(path)
+	if err != nil || m.Frames != frames || m.CutOff != 7 || !m.Changed {
+		t.Fatalf("mended %+v, %v", m, err)
+	}
+	r, err := capture.Open(path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer r.Close()
+	if n, known := r.Frames(); n != frames || !known || r.Info().Format != capture.RF64 || len(r.Warnings()) > 0 {
+		t.Errorf("%s of %d frames (%v), warnings %q", r.Info(), n, known, r.Warnings())
+	}
+	if again, err := Mend(path); err != nil || again.Changed {
+		t.Errorf("mended twice: %+v, %v", again, err)
+	}
+	os.Remove(path) // Close would read 4.5 GB of nothing for its hash
+	s.file.file = &nowhere{}
 }
 
 func TestMendRefuses(t *testing.T) {
