@@ -192,6 +192,7 @@ func (s *server) pages() {
 	page("POST /jobs/{job}/entries/{seq}/withdraw", s.withdraw)
 	page("GET /jobs/{job}/report", s.reportPage)
 	s.phonePages(page)
+	s.paperPages(page)
 	page("/", func(w http.ResponseWriter, r *http.Request) error {
 		return &pageError{status: http.StatusNotFound, title: "There is no such page",
 			what: r.URL.Path, hint: "Go to the list of jobs and on from there."}
