@@ -63,7 +63,6 @@ func stories(state, id string) []story {
 			story{"works", root + "/works", 200, []string{"put back: lid unscrewed and propped at 70 degrees", "exchanged back: RY1-3 with RY1-5", "opened: Squeeze lifted off Tape", "discharge each through a resistor",
 				"H-5 93\u2009%", "cleaned RY1-2: contacts grey, exercised", "◨ unproven track 2 dead in play was gone after work 1", "44\u2009%", "tap RY1-2 while track 2 plays (2 min)"}},
 			story{"labels", root + "/labels", 200, []string{"Labels and paper", "F1", "comes and goes", "record here, rewind, play here, track 1: weak", "3 x 8, 70 x 37 mm, A4", "card for the buyer", "print the strips"}},
-			story{"labels-refused", root + "/labels.pdf?sheet=own&grid=9x9&from=3", 422, []string{"Nothing was printed", "the labels end 630 mm from the left", "Measure the sheet"}},
 			story{"works-offered", root + "/works?part=C31-a", 200, nil},
 			story{"correct-work", root + "/entries/44", 200, []string{"Correct work 1", "on which part, as printed"}},
 			story{"correct-opening", root + "/entries/43", 200, []string{"Correct opening 1", "Squeeze lifted off Tape"}})
