@@ -6,10 +6,16 @@ import "context"
 type Devices interface {
 	// List names them as they are now. The error says why there are none, with what to do.
 	List(ctx context.Context) ([]Device, error)
-	// Listen hands the frames of a device to take, all channels of a frame after the other,
-	// until ctx ends, and returns nil then. missed says that frames never came, 0
-	// for an unknown number. Any other end is an error.
-	Listen(ctx context.Context, id string, rate, channels int, take func(frames []float32) error, missed func(frames int64, why string)) error
+	// Listen gives the sound of a device to a sink until ctx ends, and returns nil then. Any
+	// other end is an error, that of the sink too.
+	Listen(ctx context.Context, id string, rate, channels int, to Sink) error
+}
+
+// Sink takes the sound of a device, as [headstack/live.Session] does.
+type Sink interface {
+	Write(frames []float32) error    // all channels of one frame after the other
+	Missed(frames int64, why string) // that never came, just before the next Write; 0: not known how many
+	Warn(sentence string)            // about the capture as a whole
 }
 
 // Device is an input.

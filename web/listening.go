@@ -140,7 +140,7 @@ func (l *listening) start(o order, expect live.Expect) (*hearing, error) {
 	h := &hearing{order: o, expect: expect, token: rand.Text(), sess: sess}
 	h.ctx, h.cancel = context.WithCancelCause(context.Background())
 	h.limit = time.AfterFunc(longestHeard, func() {
-		sess.Warn("It is as long as a capture may be, and was stopped for that.")
+		sess.Warn(fullWarning)
 		l.stop(h, errStopped)
 	})
 	if o.Via == viaBrowser {

@@ -71,6 +71,8 @@ type intake struct {
 // errFull says that a capture has as much as one may have.
 var errFull = errors.New("it is as long as a capture may be")
 
+const fullWarning = "it is as long as a capture may be, and was stopped for that"
+
 func (t *intake) take(b block, now time.Time) error {
 	n := int64(len(b.frames) / browserEars)
 	if allowed := (now.Sub(t.began).Seconds()*headroom + burst) * float64(t.rate); float64(t.frames+n) > allowed {
@@ -150,7 +152,7 @@ func (s *server) hear(h *hearing, c *websocket.Conn) (why string) {
 			err = t.take(b, time.Now())
 		}
 		if errors.Is(err, errFull) {
-			h.sess.Warn("It is as long as a capture may be, and was stopped for that.")
+			h.sess.Warn(fullWarning)
 			return ""
 		}
 		if err != nil {
@@ -176,20 +178,14 @@ func (s *server) hearDevice(h *hearing) {
 		return
 	}
 	go func() {
-		most, frames := s.opt.MaxUpload/int64(4*h.Channels), int64(0)
-		err := s.opt.Devices.Listen(h.ctx, h.Device, h.Rate, h.Channels, func(f []float32) error {
-			if frames += int64(len(f) / h.Channels); frames > most {
-				return errFull
-			}
-			return h.sess.Write(f)
-		}, h.sess.Missed)
+		err := s.opt.Devices.Listen(h.ctx, h.Device, h.Rate, h.Channels, &bounded{h.sess, s.opt.MaxUpload / int64(4*h.Channels), h.Channels})
 		stopped := h.ctx.Err() != nil
 		done()
 		switch {
 		case stopped:
 			s.ear.end(h, "")
 		case errors.Is(err, errFull):
-			h.sess.Warn("It is as long as a capture may be, and was stopped for that.")
+			h.sess.Warn(fullWarning)
 			s.ear.end(h, "")
 		case err != nil:
 			s.ear.end(h, "the device stopped: "+err.Error())
@@ -197,4 +193,18 @@ func (s *server) hearDevice(h *hearing) {
 			s.ear.end(h, "the device stopped")
 		}
 	}()
+}
+
+// bounded is a session that takes so many frames and no more.
+type bounded struct {
+	*live.Session
+	left     int64
+	channels int
+}
+
+func (b *bounded) Write(frames []float32) error {
+	if b.left -= int64(len(frames) / b.channels); b.left < 0 {
+		return errFull
+	}
+	return b.Session.Write(frames)
 }
