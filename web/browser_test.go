@@ -27,7 +27,8 @@ var only = flag.String("story", "", "of the screens, only those whose name this 
 
 var screens = flag.String("screens", "", "folder for a picture of each page in each state; empty: the test's artifact folder")
 
-// browser starts one browser for a test, or skips where there is none.
+// browser starts one browser for a test, or skips where there is none. more are further
+// options of its command line.
 func browser(t *testing.T, more ...chromedp.ExecAllocatorOption) context.Context {
 	t.Helper()
 	path := ""
