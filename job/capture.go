@@ -41,6 +41,10 @@ type CaptureUpload struct {
 	SpeedCmS       float64 // the machine's speed; 0: the tape's
 	Case           measure.CaseState
 	Remark         string
+	// Voids are the stretches not to be believed, Beside figures of the stretches beside
+	// them, by which those that a void touches are replaced; the others are refused.
+	Voids  []Void
+	Beside []measure.Result
 	// Progress is told how much of the measuring is done, 0 to 1; may be nil.
 	Progress func(done float64)
 }
@@ -69,6 +73,7 @@ func (b *Bench) AddCapture(ctx context.Context, jobID string, up CaptureUpload) 
 	if failure != nil {
 		report = measure.Report{Warnings: []string{"not measured: " + failure.Error()}}
 	}
+	withoutVoids(&report, up.Voids, up.Beside)
 	e := p.entry
 	e.At, e.Capture.Report = b.opt.Now(), report
 	// The file is kept; a person who stops the measuring finds it in the record.
@@ -112,6 +117,7 @@ func (b *Bench) plan(ctx context.Context, v *View, up *CaptureUpload) (*plan, er
 		checkCase(up.Case),
 		checkCaptureFunction(v.Def, up),
 		checkTracks(v.Def, up.Tracks),
+		checkVoids(up.Voids),
 		checkCorrects(v, up.Corrects),
 	)
 	if err != nil {
@@ -122,7 +128,7 @@ func (b *Bench) plan(ctx context.Context, v *View, up *CaptureUpload) (*plan, er
 	}
 	p := &plan{
 		entry: Entry{Job: v.Job.ID, Kind: KindCapture, Corrects: up.Corrects, Case: up.Case, Remark: up.Remark,
-			Capture: &Capture{File: up.Name, Function: up.Function, Tracks: slices.Clone(up.Tracks), WhileRecording: up.WhileRecording}},
+			Capture: &Capture{File: up.Name, Function: up.Function, Tracks: slices.Clone(up.Tracks), WhileRecording: up.WhileRecording, Voids: slices.Clone(up.Voids)}},
 		def: v.Def, speedCmS: up.SpeedCmS, progress: up.Progress,
 	}
 	if err := b.planPlayed(ctx, p, up); err != nil {

@@ -139,6 +139,7 @@ type Capture struct {
 	WhileRecording bool   `json:",omitempty"`
 	Function       string // play, or record-play for the machine's own recording
 	Tracks         []int  // channel n of the file is track Tracks[n-1]
+	Voids          []Void `json:",omitempty"` // not believed: samples are missing there or repeated
 	Report         measure.Report
 }
 

@@ -214,8 +214,8 @@ func (l *listener) readsLive(out context.Context) {
 }
 
 // heardAsPlayed measures the file that was played and wants the same of the capture: levels,
-// responses in every section that no slip touched. The fake input of a browser slips on a busy
-// machine: such a section has to be marked, and is left out.
+// responses, within 0.02 dB. The fake input of a browser slips on a busy machine: such a place
+// has to be said, and the figures are then of the stretch beside it.
 func (l *listener) heardAsPlayed(wav, tape string, state live.State) {
 	t := l.t
 	t.Helper()
@@ -253,8 +253,7 @@ func (l *listener) heardAsPlayed(wav, tape string, state live.State) {
 			continue
 		}
 		if voided[r.Section] || r.Name == "response" && voided["reference 315 Hz"] {
-			left++
-			continue
+			left++ // of the stretch beside the slip
 		}
 		n++
 		most = max(most, math.Abs(r.Value-w.Value))
@@ -262,9 +261,9 @@ func (l *listener) heardAsPlayed(wav, tape string, state live.State) {
 			t.Errorf("%s of track %d at %g Hz is %.4f %s, and was played as %.4f", r.Name, r.Track, r.ToneHz, r.Value, r.Unit, w.Value)
 		}
 	}
-	t.Logf("%d levels and responses, at most %.5f dB from those of the file; %d in sections that a slip touched; %d voided places", n, most, left, state.VoidCount)
-	if n+left != 12 {
-		t.Errorf("%d figures could be compared and %d were in voided sections, of 12", n, left)
+	t.Logf("%d levels and responses, at most %.5f dB from those of the file; %d of them of the stretch beside a slip; %d voided places", n, most, left, state.VoidCount)
+	if n != 12 {
+		t.Errorf("%d figures could be compared, of 12", n)
 	}
 	l.bitsOf(heard, wav)
 }

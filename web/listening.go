@@ -17,6 +17,7 @@ import (
 
 	"headstack/job"
 	"headstack/live"
+	"headstack/measure"
 )
 
 // How a tape is heard.
@@ -44,6 +45,10 @@ type order struct {
 	Cut    string   `json:"cut,omitempty"`
 	SHA256 string   `json:"sha256,omitempty"`
 	Notes  []string `json:"notes,omitempty"` // slips and warnings, in sentences
+	// Voids are not to be believed; Beside are the figures of the sections that they touch, of
+	// the stretch beside them, and of what is held against those.
+	Voids  []job.Void       `json:"voids,omitempty"`
+	Beside []measure.Result `json:"beside,omitempty"`
 }
 
 // listening is the ear of the bench: one capture in progress at most, and those that ended
@@ -205,6 +210,7 @@ func (l *listening) end(h *hearing, why string) {
 		kept, err := h.sess.Close()
 		o := h.order
 		o.Ended, o.Cut, o.SHA256, o.Notes = true, why, kept.SHA256, notesOf(kept)
+		o.Voids, o.Beside = voidsOf(kept, h.sess.State())
 		if err != nil {
 			o.Notes = append(o.Notes, err.Error())
 		}
@@ -233,6 +239,20 @@ func notesOf(k live.Kept) []string {
 		out = append(out, voidText(v))
 	}
 	return append(out, k.Warnings[:min(len(k.Warnings), most)]...)
+}
+
+// voidsOf are a capture's voids, and the figures that the session has beside them.
+func voidsOf(k live.Kept, st live.State) (voids []job.Void, beside []measure.Result) {
+	for _, v := range k.Voids {
+		voids = append(voids, job.Void{FromS: v.FromS, ToS: v.ToS, Why: v.Reason})
+	}
+	if len(voids) == 0 {
+		return nil, nil
+	}
+	for _, s := range st.Sections {
+		beside = append(beside, s.Figures...)
+	}
+	return voids, append(beside, st.Azimuth...)
 }
 
 func (l *listening) remove(file string) {
@@ -282,7 +302,7 @@ func (l *listening) read(file string) (o order, err error) {
 		return o, err
 	}
 	if !o.Ended {
-		o.Cut = "the bench was stopped or lost its power"
+		o.Cut = "the bench was stopped or lost its power; whether it slipped is not known"
 	}
 	return o, nil
 }
@@ -312,6 +332,7 @@ func (l *listening) keep(ctx context.Context, bench Bench, jobID, file string, f
 	}
 	defer f.Close()
 	up.Name, up.Data, up.SHA256, up.Progress, up.Remark = file, f, o.SHA256, progress, o.remark(up.Remark)
+	up.Voids, up.Beside = o.Voids, o.Beside
 	e, err := bench.AddCapture(ctx, jobID, up)
 	if _, recorded := errors.AsType[*job.NotMeasuredError](err); err == nil || recorded {
 		l.remove(file)

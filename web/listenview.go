@@ -158,10 +158,13 @@ func sectionOf(s live.Section) heardSection {
 		v.Mark = shape{"unknown", "○", "not yet"}
 	case s.Stage == live.Missed:
 		v.Mark, v.Why = shape{"suspect", "✕", "missed"}, s.Reason
-	case s.Voided:
+	case s.Voided && !s.Enough:
 		v.Mark, v.Why = shape{"retake", "◆", "re-take"}, "a slip lies in it"
 	case s.Enough:
 		v.Mark = shape{"proved", "■", "enough"}
+		if s.Voided {
+			v.Why = "a slip lies in it; the figures are of the stretch beside it"
+		}
 	case s.Stage == live.Running:
 		v.Mark, v.Why = shape{"due", "▶", "running"}, s.Lacks
 	default:

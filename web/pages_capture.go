@@ -135,7 +135,7 @@ func (s *server) measureAgain(w http.ResponseWriter, r *http.Request) error {
 	up, err := form.upload()
 	var e job.Entry
 	if err == nil {
-		up.Name, up.SHA256, up.Corrects = m.Entry.Capture.File, m.Entry.Capture.SHA256, m.Entry.Seq
+		up.Name, up.SHA256, up.Corrects, up.Voids = m.Entry.Capture.File, m.Entry.Capture.SHA256, m.Entry.Seq, m.Entry.Capture.Voids
 		e, err = s.bench.AddCapture(r.Context(), m.View.Job.ID, up)
 	}
 	if nm, ok := errors.AsType[*job.NotMeasuredError](err); ok {
