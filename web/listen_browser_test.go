@@ -22,7 +22,7 @@ import (
 	"headstack/measure"
 )
 
-// shortTape is a test tape of 18 s.
+// shortTape is a test tape of 22 s.
 const shortTape = `testtape: 1
 name: Short comb tape
 speed_cm_s: 9.525
@@ -31,7 +31,7 @@ equalisation_us: {high: 70, low: 3180}
 track_layout: full-width
 fringing_compensated: false
 sections:
-  - {name: reference 315 Hz, tone_hz: 315, level_db: 0, seconds: 8}
+  - {name: reference 315 Hz, tone_hz: 315, level_db: 0, seconds: 12}
   - {name: 1 kHz, tone_hz: 1000, level_db: -20, seconds: 5}
   - {name: 10 kHz, tone_hz: 10000, level_db: -20, seconds: 5}
 `
@@ -42,9 +42,9 @@ func shortTapeSound(frame int) (l, r float32) {
 	const rate = 44100.0
 	t := float64(frame)/rate - 3
 	at := 0.0
-	for _, s := range []struct{ hz, db, seconds, loss float64 }{{315, -12, 8, 0}, {1000, -32, 5, 0}, {10000, -32, 5, -2}} {
+	for _, s := range []struct{ hz, db, seconds, loss float64 }{{315, -12, 12, 0}, {1000, -32, 5, 0}, {10000, -32, 5, -2}} {
 		if t >= at && t < at+s.seconds {
-			a := math.Sqrt(1) * math.Pow(10, s.db/20)
+			a := math.Pow(10, s.db/20)
 			l = float32(a * math.Sin(2*math.Pi*s.hz*t))
 			r = float32(a * math.Pow(10, (s.loss-1.2)/20) * math.Sin(2*math.Pi*s.hz*(t-3e-6)))
 		}
@@ -62,7 +62,7 @@ func writeShortTape(t *testing.T) string {
 	w := must(capture.NewWriter(f, capture.Spec{Encoding: capture.Float, Bits: 32, Channels: 2, SampleRate: 44100}))
 	rng := rand.New(rand.NewPCG(1, 91))
 	buf := [][]float64{make([]float64, 4410), make([]float64, 4410)}
-	for at := 0; at < 26*44100; at += 4410 {
+	for at := 0; at < 30*44100; at += 4410 {
 		for i := range 4410 {
 			l, r := shortTapeSound(at + i)
 			buf[0][i], buf[1][i] = float64(l)+1e-4*rng.NormFloat64(), float64(r)+1e-4*rng.NormFloat64()
@@ -107,9 +107,9 @@ func TestListenInABrowser(t *testing.T) {
 		chromedp.SetValue(chromedp.CSS("#played"), "tape/"+tape), chromedp.SetValue(chromedp.CSS("#left"), "3"), chromedp.SetValue(chromedp.CSS("#right"), "4"),
 		chromedp.SetValue(chromedp.CSS("#listen-case"), "closed"), chromedp.Click(chromedp.CSS("[data-listen] .go")))
 	f.sees("#heard", "reference 315 Hz")
-	checkAxe(t, ctx, "listening")
-	f.sees("[data-headline]", "go on: reference 315 Hz")
 	l.readsLive(out)
+	f.sees("#heard", "level 3")
+	checkAxe(t, ctx, "listening")
 	look := func(name string, ctx context.Context) {
 		if *screens == "" {
 			return
@@ -151,14 +151,13 @@ func (f flow) leave(what string, a chromedp.Action[chromedp.Void]) {
 	f.t.Fatalf("%s led nowhere", what)
 }
 
-// readsLive counts the figures of the large read-out over four seconds and keeps one by its
+// readsLive counts the figures of the large read-out over three seconds and keeps one by its
 // key. Times are logged, and fail only where the read-out plainly does not follow.
 func (l *listener) readsLive(out context.Context) {
 	t := l.t
 	t.Helper()
 	read := flow{t, out, l.b, l.srv.URL}
 	read.sees("#readout", "Heard now from the browser’s input")
-	checkAxe(t, out, "read-out, live")
 	type update = [4]float64
 	var seen []update
 	from := 0.0
@@ -168,7 +167,7 @@ func (l *listener) readsLive(out context.Context) {
 		if len(seen) > 0 && from == 0 {
 			from = seen[0][0]
 		}
-		if len(seen) > 0 && seen[len(seen)-1][0]-from > 4000 {
+		if len(seen) > 0 && seen[len(seen)-1][0]-from > 3000 {
 			break
 		}
 		time.Sleep(100 * time.Millisecond)
@@ -189,8 +188,9 @@ func (l *listener) readsLive(out context.Context) {
 	rate := float64(n-1) / (seen[n-1][0] - seen[0][0]) * 1000
 	t.Logf("%d figures, %.2f a second; from the arrival of the last sound to the page median %.0f ms, 95 %% %.0f ms, most %.0f ms; window %.0f ms, so that its middle is median %.0f ms old, and a block is %.0f ms",
 		n, rate, late[n/2], late[n*95/100], late[n-1], seen[0][2], late[n/2]+seen[0][2]/2, 1024/44.1)
-	if rate < 5 || rate > 12 {
-		t.Errorf("%.2f figures a second, about 10 are wanted", rate)
+	// What was held up on a busy machine comes at once: so the spacing is looked at, and loosely.
+	if m := apart[len(apart)/2]; rate < 4 || m < 20 || m > 300 {
+		t.Errorf("%.2f figures a second, median spacing %.0f ms, about 10 are wanted", rate, m)
 	}
 	if late[n/2] > 1000 {
 		t.Errorf("the read-out is %.0f ms behind", late[n/2])
@@ -206,6 +206,8 @@ func (l *listener) readsLive(out context.Context) {
 			} else {
 				t.Logf("kept %.4f ±%.4f dB, played 1", e.Figure.Value, e.Figure.Half)
 			}
+			read.sees("#news", "Kept: figure 2")
+			checkAxe(t, out, "read-out, live")
 			return
 		}
 		time.Sleep(100 * time.Millisecond)

@@ -366,7 +366,7 @@ func (s *server) listenEvents(w http.ResponseWriter, r *http.Request) error {
 			_ = st.send("over", []byte("over"))
 			return nil
 		}
-		part, err := partOf("listen", "heard", heardOf(h, h.sess.State()))
+		part, err := partOf("listen", "heardparts", heardOf(h, h.sess.State()))
 		if err == nil {
 			err = st.send("heard", part)
 		}

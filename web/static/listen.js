@@ -30,7 +30,7 @@ function follow() {
   events = new EventSource(ear().dataset.events);
   events.addEventListener("heard", (e) => {
     const doc = new DOMParser().parseFromString(e.data, "text/html");
-    document.getElementById("heard").replaceChildren(...[...doc.body.childNodes].map((n) => document.adoptNode(n)));
+    for (const part of doc.querySelectorAll("[data-for]")) document.getElementById(part.dataset.for).replaceChildren(...[...part.childNodes].map((n) => document.adoptNode(n)));
     const word = document.querySelector("[data-headline]").textContent;
     if (word !== said) document.querySelector("[data-said]").textContent = said = word; // once, not four times a second
   });
