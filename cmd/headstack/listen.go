@@ -18,7 +18,6 @@ import (
 	"headstack/job"
 	"headstack/live"
 	"headstack/live/pulse"
-	"headstack/machine"
 	"headstack/measure"
 	"headstack/testtape"
 	"headstack/unit"
@@ -45,7 +44,7 @@ type listenVerb struct {
 
 func (listenVerb) Help() string {
 	return `Examples: headstack listen --device bench.monitor --tape TAPE.yaml --machine hexastrand --tracks 1,6 --until-enough -o as-found.wav
-          arecord -D hw:1 -t raw -f S24_3LE -r 48000 -c 8 | headstack listen --raw s24le,48000,8 --tape TAPE.yaml --machine octogrange
+          headstack listen < samples.raw --raw s24le,48000,8 --tape TAPE.yaml --machine octogrange
           headstack listen --job job-0001 --device bench.monitor --tape TAPE.yaml --case closed
 
 Everything heard is in the file at once. It ends with the input, after --seconds, with --until-enough, or on Ctrl-C; whatever
@@ -150,7 +149,11 @@ func (v *listenVerb) expect(e *env) (x listenTo, err error) {
 		x.Tape, err = loadTape(v.Tape)
 	}
 	if err == nil && v.Tracks != "" {
-		x.Tracks, err = listenTracks(v.Tracks, x.Machine)
+		count := 99 // without a machine any number is a track
+		if x.Machine != nil {
+			count = x.Machine.Tracks.Count
+		}
+		x.Tracks, err = parseTracks(v.Tracks, count)
 	}
 	return x, err
 }
@@ -174,26 +177,6 @@ func (x *listenTo) ofJob(e *env, b *job.Bench, v *listenVerb) error {
 	}
 	x.Tape, err = testtape.Load(info.Name, yaml)
 	return err
-}
-
-// listenTracks reads --tracks; without a machine any number up to 99 is a track.
-func listenTracks(list string, def *machine.Definition) ([]int, error) {
-	most := 99
-	if def != nil {
-		most = def.Tracks.Count
-	}
-	var out []int
-	for _, f := range strings.Split(list, ",") {
-		n, err := strconv.Atoi(strings.TrimSpace(f))
-		if err != nil || n < 0 || n > most {
-			return nil, usage("--tracks %s: %q is not a track from 1 to %d, nor 0", list, f, most)
-		}
-		if n > 0 && slices.Contains(out, n) {
-			return nil, usage("--tracks %s: track %d is named twice", list, n)
-		}
-		out = append(out, n)
-	}
-	return out, nil
 }
 
 // listenSource pushes what it hears into a session until ctx ends.
@@ -293,7 +276,7 @@ func (v *listenVerb) listen(e *env, run listenSource, cfg live.Config) (live.Kep
 	switch {
 	case v.UntilEnough && st.Enough:
 		fmt.Fprintln(teller.w, "enough: stop the tape")
-	case cfg.Expect.Tape != nil && !st.Enough:
+	case !st.Enough && slices.ContainsFunc(st.Sections, func(x live.Section) bool { return x.Stage != live.Missed }):
 		for _, x := range st.Sections {
 			if !x.Enough {
 				fmt.Fprintf(teller.w, "not enough of %s: %s\n", x.Name, x.Lacks)

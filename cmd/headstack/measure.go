@@ -252,14 +252,15 @@ func shareTracks(lists, files []string, channels []int, count int) ([][]int, err
 	return parsed, nil
 }
 
+// parseTracks reads --tracks; 0 leaves a channel out.
 func parseTracks(list string, count int) ([]int, error) {
 	var out []int
 	for _, f := range strings.Split(list, ",") {
 		n, err := strconv.Atoi(strings.TrimSpace(f))
-		if err != nil || n < 1 || n > count {
-			return nil, usage("--tracks %s: %q is not a track from 1 to %d", list, f, count)
+		if err != nil || n < 0 || n > count {
+			return nil, usage("--tracks %s: %q is not a track from 1 to %d, nor 0 for a channel to leave out", list, f, count)
 		}
-		if slices.Contains(out, n) {
+		if n > 0 && slices.Contains(out, n) {
 			return nil, usage("--tracks %s: track %d is named twice", list, n)
 		}
 		out = append(out, n)
