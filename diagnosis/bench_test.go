@@ -162,3 +162,87 @@ func BenchmarkAdvise(b *testing.B) {
 		}
 	}
 }
+
+// BenchmarkAddedReading is the updated next action after one more reading on an
+// established job: of the two recorders of the demo, of one of 24 tracks, and on one on
+// which tracks were read along their paths at 10 kHz, sibling by sibling.
+func BenchmarkAddedReading(b *testing.B) {
+	octogrange, ok := machine.Builtin("octogrange")
+	if !ok {
+		b.Fatal("no built-in definition octogrange")
+	}
+	wide := wideRecorder(24)
+	for _, job := range []struct {
+		name string
+		def  *machine.Definition
+		ev   Evidence
+	}{
+		{"hexastrand", hexastrand(b), longDay()},
+		{"hexastrand, two faults", hexastrand(b), twoFaults()},
+		{"octogrange", octogrange, restOfDay(octogrange)},
+		{"octogrange, one track at 10 kHz", octogrange, alongPaths(octogrange, "3")},
+		{"octogrange, two tracks at 10 kHz", octogrange, alongPaths(octogrange, "3", "6")},
+		{"24 tracks", wide, wideJob(wide, 24)},
+	} {
+		b.Run(job.name, func(b *testing.B) {
+			e, err := New(job.def, Options{})
+			if err != nil {
+				b.Fatal(err)
+			}
+			first := job.ev.Readings[0]
+			first.Ref, first.Setting = "one more reading", "afresh"
+			first.Value *= 1.01
+			job.ev.Readings = append(job.ev.Readings, first)
+			for b.Loop() {
+				if _, err := e.Advise(context.Background(), job.ev, Situation{Brief: true}); err != nil {
+					b.Fatal(err)
+				}
+			}
+			b.ReportMetric(float64(len(job.ev.Checks)+len(job.ev.Readings)), "observations")
+		})
+	}
+}
+
+// alongPaths is a recorder that plays tracks dull, read on the way of each at 10 kHz
+// beside track 5.
+func alongPaths(def *machine.Definition, tracks ...string) Evidence {
+	b := &bench{}
+	for i, k := range tracks {
+		b.check("play", k, Faulty, SymptomDull)
+		for t := range def.TestPoints {
+			tp := &def.TestPoints[t]
+			path, err := def.TestPointPath(tp, k)
+			if want := def.Expected(tp, k); err == nil && len(path) > 0 && tp.Each != "" && tp.ToneHz == def.Reference.ToneHz && want.Known {
+				b.read(tp.ID, k, want.Value*(0.32+0.01*float64(i+t%3)), 10000)
+				b.read(tp.ID, "5", want.Value*(1.02+0.02*float64(t%4)), 10000)
+			}
+		}
+	}
+	return b.ev
+}
+
+// restOfDay is every track tried, one weak, and every point of the path of three read.
+func restOfDay(def *machine.Definition) Evidence {
+	b := &bench{}
+	for _, k := range def.ReplicaKeys(machine.EachTrack) {
+		if k == "3" {
+			b.check("play", k, Faulty, SymptomWeak)
+		} else {
+			b.check("play", k, Works, "")
+		}
+	}
+	for t := range def.TestPoints {
+		tp := &def.TestPoints[t]
+		for i, k := range []string{"3", "4", "5"} {
+			path, err := def.TestPointPath(tp, k)
+			if want := def.Expected(tp, k); err == nil && len(path) > 0 && tp.Each != "" && want.Known {
+				level := 1 + 0.02*float64((t+i)%3)
+				if k == "3" && t > 3 {
+					level *= 0.2
+				}
+				b.read(tp.ID, k, want.Value*level, 0)
+			}
+		}
+	}
+	return b.ev
+}

@@ -16,16 +16,7 @@ import (
 // states of its stages: two shared stages, a group stage for tracks 1 and 2, one
 // for track 3, and two stages on each track. A stage is good with 0.97, dead with
 // 0.02 and intermittent with 0.01.
-var threeTracks = struct {
-	names  []string
-	scopes []scopeDef
-	scope  []int
-	paths  [][]int
-	looks  []threeLook
-	// From full enumeration.
-	evidence float64
-	faulty   []float64
-}{
+var threeTracks = discreteTracks{
 	names:  []string{"S1", "S2", "G1", "G2", "T1a", "T1b", "T2a", "T2b", "T3a", "T3b"},
 	scopes: []scopeDef{{"shared", -1}, {"group 1", 0}, {"group 2", 0}, {"track 1", 1}, {"track 2", 1}, {"track 3", 2}},
 	scope:  []int{0, 0, 1, 2, 3, 3, 4, 4, 5, 5},
@@ -35,6 +26,42 @@ var threeTracks = struct {
 	evidence: 0.0003267731047992345,
 	faulty: []float64{.056269667417447294, .056269667417447294, .0736892234602141, .00954253489382389, .8383682597359327,
 		.06275062118031892, .047234816258679375, .047234816258679375, .00954253489382389, .00954253489382389},
+}
+
+// discreteTracks is a recorder whose observations are only passed or failed.
+type discreteTracks struct {
+	names  []string
+	scopes []scopeDef
+	scope  []int
+	paths  [][]int
+	looks  []threeLook
+	// From full enumeration.
+	evidence float64
+	faulty   []float64
+}
+
+// moreTracks is the same for any number of tracks, in groups of up to six, each tried
+// whole and up to its last stage but one; every fifth fails.
+func moreTracks(n int) discreteTracks {
+	d := discreteTracks{names: []string{"S1", "S2"}, scopes: []scopeDef{{"shared", -1}}, scope: []int{0, 0}}
+	stage := func(name string, scope int) int {
+		d.names, d.scope = append(d.names, name), append(d.scope, scope)
+		return len(d.names) - 1
+	}
+	group, of := 0, 0
+	for k := range n {
+		if k%min(6, max(2, n/2)) == 0 {
+			of = len(d.scopes)
+			d.scopes = append(d.scopes, scopeDef{fmt.Sprint("group ", of), 0})
+			group = stage(fmt.Sprint("G", of), of)
+		}
+		at := len(d.scopes)
+		d.scopes = append(d.scopes, scopeDef{fmt.Sprint("track ", k+1), of})
+		a, b := stage(fmt.Sprint("T", k+1, "a"), at), stage(fmt.Sprint("T", k+1, "b"), at)
+		d.paths = append(d.paths, []int{0, 1, group, a, b})
+		d.looks = append(d.looks, threeLook{k, 5, closed, k%5 != 1}, threeLook{k, 4, open, k%5 != 1})
+	}
+	return d
 }
 
 // threeLook is whether a signal passed the first stages of a track's path.
@@ -59,16 +86,18 @@ func (l threeLook) chance(pass float64) (right, wrong float64) {
 	return (1 - threeWrong) * pass, threeWrong * 0.5
 }
 
-func threeTrackModel() *model {
-	m := &model{scopes: threeTracks.scopes, maxFaults: 10}
-	for _, s := range threeTracks.scope {
+func threeTrackModel() *model { return threeTracks.model(10) }
+
+func (d discreteTracks) model(maxFaults int) *model {
+	m := &model{scopes: d.scopes, maxFaults: maxFaults}
+	for _, s := range d.scope {
 		m.components = append(m.components, component{scope: s, prior: 0.03, atoms: []atom{
 			{mode: 0, weight: 2. / 3, effect: effect{dead: true, presence: 1}},
 			{mode: 1, weight: 1. / 3, effect: effect{dead: true, presence: 0.5}},
 		}})
 	}
-	for i, l := range threeTracks.looks {
-		o := &observation{ref: fmt.Sprint("o", i+1), fam: -1, states: 2, path: threeTracks.paths[l.track][:l.upto]}
+	for i, l := range d.looks {
+		o := &observation{ref: fmt.Sprint("o", i+1), fam: -1, states: 2, path: d.paths[l.track][:l.upto]}
 		o.space = newSpace(func(e effect) effect {
 			if e.presence < 1 {
 				e.presence = 1 - l.condition
@@ -120,17 +149,59 @@ func TestThreeTracks(t *testing.T) {
 	}
 }
 
-// TestThreeTracksBesideJunctionTree: the same net worked out by the junction tree of
-// a general-purpose package, Debian's weka, as an independent reference. It is
-// skipped where weka.jar (or WEKA_JAR) or a Java that runs source files is missing.
-func TestThreeTracksBesideJunctionTree(t *testing.T) {
+// TestTracksBesideJunctionTree: the same nets worked out by the junction tree of a
+// general-purpose package, Debian's weka, as an independent reference. No scope has more
+// than two stages, so two faults in each are all. It is skipped where weka.jar (or
+// WEKA_JAR) or a Java that runs source files is missing.
+func TestTracksBesideJunctionTree(t *testing.T) {
 	t.Parallel()
+	nets := []discreteTracks{threeTracks, moreTracks(6)}
+	if os.Getenv("HEADSTACK_LONG") == "1" {
+		nets = append(nets, moreTracks(24))
+	}
+	for _, d := range nets {
+		good, _ := junctionTree(t, d)
+		p, err := solve(d.model(2))
+		if err != nil {
+			t.Fatal(err)
+		}
+		for c, name := range d.names {
+			if got := p.faulty(c); math.Abs(got-(1-good[c])) > 1e-9 {
+				t.Errorf("%d tracks: P(%s faulty) %.12f, junction tree %.12f", len(d.paths), name, got, 1-good[c])
+			}
+		}
+	}
+}
+
+// BenchmarkBesideJunctionTree is a posterior over every stage of the same discrete net by
+// this package, and by that junction tree once it is warm, building it included.
+func BenchmarkBesideJunctionTree(b *testing.B) {
+	for _, n := range []int{3, 6, 12, 24} {
+		b.Run(fmt.Sprint(n, " tracks"), func(b *testing.B) {
+			d := moreTracks(n)
+			for b.Loop() {
+				if _, err := solve(d.model(2)); err != nil {
+					b.Fatal(err)
+				}
+			}
+			b.StopTimer()
+			b.ReportMetric(float64(len(d.names)), "stages")
+			_, ms := junctionTree(b, d)
+			b.ReportMetric(ms, "junction-tree-ms/op")
+		})
+	}
+}
+
+// junctionTree is the probability of each stage of being good, and the milliseconds that
+// took.
+func junctionTree(t testing.TB, d discreteTracks) (good []float64, ms float64) {
+	t.Helper()
 	jar := os.Getenv("WEKA_JAR")
 	if jar == "" {
 		jar = "/usr/share/java/weka.jar"
 	}
 	if _, err := os.Stat(jar); err != nil {
-		t.Skip("no weka.jar")
+		t.Skip("no weka.jar: apt-get install weka, or WEKA_JAR")
 	}
 	java, err := exec.LookPath("java")
 	if err != nil {
@@ -138,64 +209,61 @@ func TestThreeTracksBesideJunctionTree(t *testing.T) {
 	}
 	dir := t.TempDir()
 	net, source := filepath.Join(dir, "net.xml"), filepath.Join(dir, "Margins.java")
-	if err := os.WriteFile(net, []byte(threeTrackNet()), 0o600); err != nil {
+	if err := os.WriteFile(net, []byte(d.bif()), 0o600); err != nil {
 		t.Fatal(err)
 	}
 	if err := os.WriteFile(source, []byte(margins), 0o600); err != nil {
 		t.Fatal(err)
 	}
-	args := []string{"-cp", jar, source, net}
-	for i, l := range threeTracks.looks {
+	args := []string{"-cp", jar, source, net, fmt.Sprint(len(d.names))}
+	for i, l := range d.looks {
 		seen := "1"
 		if l.passed {
 			seen = "0"
 		}
-		args = append(args, fmt.Sprint(len(threeTracks.names)+i), seen)
+		args = append(args, fmt.Sprint(len(d.names)+i), seen)
 	}
-	text, err := exec.CommandContext(t.Context(), java, args...).Output()
+	text, err := exec.Command(java, args...).Output()
 	if err != nil {
 		t.Skipf("java cannot run it: %v", err)
 	}
-	values := strings.Fields(string(text))
-	if len(values) < len(threeTracks.names) {
+	for _, x := range strings.Fields(string(text)) {
+		v, err := strconv.ParseFloat(x, 64)
+		if err != nil {
+			t.Fatalf("said %q", text)
+		}
+		good = append(good, v)
+	}
+	if len(good) != len(d.names)+1 {
 		t.Fatalf("said %q", text)
 	}
-	p, err := solve(threeTrackModel())
-	if err != nil {
-		t.Fatal(err)
-	}
-	for c, name := range threeTracks.names {
-		good, err := strconv.ParseFloat(values[c], 64)
-		if err != nil {
-			t.Fatal(err)
-		}
-		if got := p.faulty(c); math.Abs(got-(1-good)) > 1e-9 {
-			t.Errorf("P(%s faulty) %.12f, junction tree %.12f", name, got, 1-good)
-		}
-	}
-	t.Logf("junction tree alone: %s ms", values[len(values)-1])
+	return good[:len(d.names)], good[len(d.names)]
 }
 
-// margins prints P(good) of the first ten nodes given pairs of node and value, and
-// the milliseconds it took.
+// margins prints P(good) of the first nodes, as many as its second argument says, given
+// pairs of node and value, and the milliseconds of the third time.
 const margins = `import weka.classifiers.bayes.net.*;
 public class Margins {
 	public static void main(String[] a) throws Exception {
 		BIFReader net = new BIFReader();
 		net.processFile(a[0]);
-		long t = System.nanoTime();
-		MarginCalculator m = new MarginCalculator();
-		m.calcMargins(net);
-		for (int i = 1; i < a.length; i += 2) m.setEvidence(Integer.parseInt(a[i]), Integer.parseInt(a[i + 1]));
-		t = System.nanoTime() - t;
-		for (int i = 0; i < 10; i++) System.out.println(m.getMargin(i)[0]);
+		MarginCalculator m = null;
+		long t = 0;
+		for (int k = 0; k < 3; k++) {
+			t = System.nanoTime();
+			m = new MarginCalculator();
+			m.calcMargins(net);
+			for (int i = 2; i < a.length; i += 2) m.setEvidence(Integer.parseInt(a[i]), Integer.parseInt(a[i + 1]));
+			t = System.nanoTime() - t;
+		}
+		for (int i = 0; i < Integer.parseInt(a[1]); i++) System.out.println(m.getMargin(i)[0]);
 		System.out.println(t / 1e6);
 	}
 }
 `
 
-// threeTrackNet is the net as XML BIF: the stages, then the looks.
-func threeTrackNet() string {
+// bif is the net as XML BIF: the stages, then the looks.
+func (d discreteTracks) bif() string {
 	var b strings.Builder
 	b.WriteString("<?xml version=\"1.0\"?>\n<BIF VERSION=\"0.3\"><NETWORK><NAME>three</NAME>\n")
 	variable := func(name string, outcomes ...string) {
@@ -205,20 +273,20 @@ func threeTrackNet() string {
 		}
 		b.WriteString("</VARIABLE>\n")
 	}
-	for _, n := range threeTracks.names {
+	for _, n := range d.names {
 		variable(n, "good", "dead", "intermittent")
 	}
-	for i := range threeTracks.looks {
+	for i := range d.looks {
 		variable(fmt.Sprint("o", i+1), "passed", "failed")
 	}
-	for _, n := range threeTracks.names {
+	for _, n := range d.names {
 		fmt.Fprintf(&b, "<DEFINITION><FOR>%s</FOR><TABLE>0.97 0.02 0.01</TABLE></DEFINITION>\n", n)
 	}
-	for i, l := range threeTracks.looks {
-		path := threeTracks.paths[l.track][:l.upto]
+	for i, l := range d.looks {
+		path := d.paths[l.track][:l.upto]
 		fmt.Fprintf(&b, "<DEFINITION><FOR>o%d</FOR>", i+1)
 		for _, c := range path {
-			fmt.Fprintf(&b, "<GIVEN>%s</GIVEN>", threeTracks.names[c])
+			fmt.Fprintf(&b, "<GIVEN>%s</GIVEN>", d.names[c])
 		}
 		b.WriteString("<TABLE>")
 		states := make([]int, len(path)) // the last parent changes fastest
