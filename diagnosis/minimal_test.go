@@ -2,6 +2,8 @@ package diagnosis
 
 import (
 	"context"
+	"fmt"
+	"strings"
 	"testing"
 )
 
@@ -55,12 +57,32 @@ func TestClaimsHold(t *testing.T) {
 				}
 			}
 		}
+		// What a sentence says is what these observations and all of them come to: it
+		// names each, and its figures are those worked out anew as advice does.
+		says := func(stage, track string, by []string, why string, sentence func(prior, alone float64) string) {
+			in, _ := e.instance(stage, track)
+			for _, ref := range by {
+				if !strings.Contains(why, ref+" (") {
+					t.Errorf("%s: %q does not name %s", name, why, ref)
+				}
+			}
+			if want := sentence(e.atlas.prior[in], shortSum(t, e, ev.only(by))[[2]string{stage, track}]); !strings.HasSuffix(why, want) {
+				t.Errorf("%s: %q, worked out anew %q", name, why, want)
+			}
+		}
+		whole := faultyBy(t, e, ev)
 		for _, c := range a.Cleared {
 			check(c.Stage, c.Track, c.By, clearedAt)
+			says(c.Stage, c.Track, c.By, c.Why, func(prior, alone float64) string {
+				return fmt.Sprintf("it from %s to %s.", percent(prior), percent(alone))
+			})
 		}
 		for _, s := range a.Suspects {
 			if len(s.By) > 0 {
 				check(s.Stage, s.Track, s.By, suspectAt)
+				says(s.Stage, s.Track, s.By, s.Why, func(_, alone float64) string {
+					return fmt.Sprintf("it %s; with everything it is %s.", percent(alone), percent(whole[[2]string{s.Stage, s.Track}]))
+				})
 			}
 		}
 	}
@@ -70,11 +92,24 @@ func TestClaimsHold(t *testing.T) {
 // the evidence states it.
 func faultyBy(t *testing.T, e *Engine, ev Evidence) map[[2]string]float64 {
 	t.Helper()
+	return faultyWithin(t, e, ev, fullWork)
+}
+
+// shortSum is the same by sums as short as advice takes for parts of the evidence.
+func shortSum(t *testing.T, e *Engine, ev Evidence) map[[2]string]float64 {
+	t.Helper()
+	return faultyWithin(t, e, ev, reducedBudget)
+}
+
+func faultyWithin(t *testing.T, e *Engine, ev Evidence, budget float64) map[[2]string]float64 {
+	t.Helper()
 	p, err := e.build(ev)
 	if err != nil {
 		t.Fatal(err)
 	}
-	post, err := solve(p.model)
+	s := newSolver(p.model)
+	s.budget = budget
+	post, err := s.solve(context.Background())
 	if err != nil {
 		t.Fatal(err)
 	}
