@@ -19,7 +19,8 @@ func CheckShape(e Entry) error {
 		KindWork: e.Work != nil, KindOpening: e.Opening != nil, KindClosing: e.Closing != nil,
 		KindTurn: e.Turn != nil, KindGate: e.Gate != nil, KindPass: e.Pass != nil,
 		KindFigure: e.Figure != nil, KindSignOff: e.SignOff != nil, KindSoak: e.Soak != nil,
-		KindStaircase: e.Staircase != nil,
+		KindStaircase:  e.Staircase != nil,
+		KindPhotograph: e.Photograph != nil,
 	}
 	for _, have := range has {
 		if have {

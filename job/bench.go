@@ -39,6 +39,7 @@ type Bench struct {
 
 	curves   map[string]curveKept // fits of bias staircases, by trim and entries
 	caseKept map[string]caseKept  // what jobs show of the open case, by job; see lineupothers.go
+	pictures pictureStore
 }
 
 // BenchOptions are what a Bench takes from outside; the zero value is for use,
@@ -60,6 +61,9 @@ type BenchOptions struct {
 	Advise func(ctx context.Context, e *diagnosis.Engine, ev diagnosis.Evidence, now diagnosis.Situation) (*diagnosis.Advice, error)
 	// Settling says when the value of an instrument stands; the zero value is the usual.
 	Settling instrument.Settling
+	// PDFPage draws a page of a document, counted from 1, as PNG; nil: none is drawn. Errors
+	// that the user can do something about are of type [picture.Error].
+	PDFPage func(ctx context.Context, data []byte, page int) ([]byte, error)
 	// Condition tells the state of heads from figures; nil is signature.Condition.
 	Condition func(rep measure.Report, opt signature.Options) (signature.HeadCondition, error)
 }

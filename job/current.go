@@ -67,6 +67,7 @@ func (e Entry) Clone() Entry {
 		c.Complaint, c.Faults = slices.Clone(c.Complaint), slices.Clone(c.Faults)
 		e.Closing = &c
 	}
+	e.Photograph = clonePointer(e.Photograph)
 	return e.cloneLineUp()
 }
 

@@ -39,8 +39,8 @@ func (b *Bench) Record(ctx context.Context, jobID string, e Entry) (Entry, error
 	if e.Kind == "" {
 		e.Kind = kindOf(e)
 	}
-	if e.Kind == KindCapture {
-		return Entry{}, &InvalidError{Field: "kind", Value: "capture", Problem: "is a file, and is kept by adding it"}
+	if e.Kind == KindCapture || e.Kind == KindPhotograph {
+		return Entry{}, &InvalidError{Field: "kind", Value: string(e.Kind), Problem: "is a file, and is kept by adding it"}
 	}
 	return b.record(ctx, jobID, said(e))
 }
@@ -62,6 +62,11 @@ func (b *Bench) Correct(ctx context.Context, jobID string, seq int64, replacemen
 	}
 	e := said(replacement)
 	e.Corrects = seq
+	if e.Photograph != nil {
+		if err := b.sameFile(ctx, jobID, seq, &e); err != nil {
+			return Entry{}, err
+		}
+	}
 	return b.record(ctx, jobID, e)
 }
 
@@ -94,6 +99,8 @@ func kindOf(e Entry) Kind {
 		return KindOpening
 	case e.Closing != nil:
 		return KindClosing
+	case e.Photograph != nil:
+		return KindPhotograph
 	}
 	return lineUpKind(e)
 }
@@ -175,6 +182,8 @@ func checkEntry(def *machine.Definition, e *Entry) error {
 		return checkOpening(def, e.Opening)
 	case e.Kind == KindClosing && e.Closing != nil:
 		return checkClosing(def, e.Closing)
+	case e.Kind == KindPhotograph && e.Photograph != nil:
+		return checkPhotograph(def, e.Photograph)
 	}
 	if err := checkLineUp(def, e); err != nil {
 		return err

@@ -45,6 +45,8 @@ type Entry struct {
 	Opening *Opening `json:",omitempty"`
 	Closing *Closing `json:",omitempty"`
 
+	Photograph *Photograph `json:",omitempty"`
+
 	// Of the line-up; see [Bench.LineUp].
 	Turn    *Turn    `json:",omitempty"`
 	Gate    *Gate    `json:",omitempty"`
@@ -68,6 +70,8 @@ const (
 	KindWork    Kind = "work"    // what was found is in Remark
 	KindOpening Kind = "opening" // opened further, or put back
 	KindClosing Kind = "closing" // the job is done; see [Closing]
+
+	KindPhotograph Kind = "photograph" // taken at the bench; see [Photograph]
 
 	KindTurn    Kind = "turn"     // a trim was turned
 	KindGate    Kind = "gate"     // a gate of the line-up was seen to, or lost

@@ -81,6 +81,10 @@ const (
 	InstrumentDocument DocumentKind = "instrument"
 	// CountsDocument is what another shop counted on its closed jobs, as JSON.
 	CountsDocument DocumentKind = "counts"
+	// PictureDocument is a picture of a definition and MarkDocument a mark on one, as JSON:
+	// see [Picture] and [Mark].
+	PictureDocument DocumentKind = "picture"
+	MarkDocument    DocumentKind = "mark"
 )
 
 // Listing names a kept document, so that a job can be opened for it or a

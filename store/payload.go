@@ -31,7 +31,8 @@ type payload struct {
 	SignOff *job.SignOff `json:"sign_off,omitempty"`
 	Soak    *job.Soak    `json:"soak,omitempty"`
 
-	Staircase *job.Staircase `json:"staircase,omitempty"`
+	Staircase  *job.Staircase  `json:"staircase,omitempty"`
+	Photograph *job.Photograph `json:"photograph,omitempty"`
 }
 
 func encodePayload(e job.Entry) (string, error) {
@@ -40,7 +41,7 @@ func encodePayload(e job.Entry) (string, error) {
 	enc.SetEscapeHTML(false) // "<" is easier to read in an export than its escape
 	err := enc.Encode(payload{V: payloadVersion, Check: e.Check, Reading: e.Reading, Capture: e.Capture,
 		Work: e.Work, Opening: e.Opening, Closing: e.Closing,
-		Turn: e.Turn, Gate: e.Gate, Pass: e.Pass, Figure: e.Figure, SignOff: e.SignOff, Soak: e.Soak, Staircase: e.Staircase})
+		Turn: e.Turn, Gate: e.Gate, Pass: e.Pass, Figure: e.Figure, SignOff: e.SignOff, Soak: e.Soak, Staircase: e.Staircase, Photograph: e.Photograph})
 	if err != nil {
 		return "", fmt.Errorf("writing a %s as JSON: %w", e.Kind, err)
 	}
@@ -70,5 +71,6 @@ func decodePayload(text string, e *job.Entry) error {
 	e.Work, e.Opening, e.Closing = p.Work, p.Opening, p.Closing
 	e.Turn, e.Gate, e.Pass, e.Figure, e.SignOff, e.Soak = p.Turn, p.Gate, p.Pass, p.Figure, p.SignOff, p.Soak
 	e.Staircase = p.Staircase
+	e.Photograph = p.Photograph
 	return nil
 }

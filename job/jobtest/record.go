@@ -134,6 +134,8 @@ func Samples(jobID string) []job.Entry {
 		{Job: jobID, Kind: job.KindSoak, Case: measure.CaseClosed,
 			Soak: &job.Soak{AtMinutes: 31.5, Measure: "level", Track: 3, Value: -0.1, Unit: "dB", Half: 1.0 / 3}},
 		{Job: jobID, Kind: job.KindStaircase, Case: measure.CaseOpen, Minutes: 4, Staircase: sampleStaircase()},
+		{Job: jobID, Kind: job.KindPhotograph, Case: measure.CaseOpen, Photograph: &job.Photograph{File: "lid off.jpg", SHA256: fmt.Sprintf("%064x", 253), Bytes: 1 << 24,
+			Copy: fmt.Sprintf("%064x", 252), Type: "image/jpeg", Width: 4000, Height: 3000, Opening: "lid", Caption: "W5 before\nit was parted <&>"}},
 	}
 }
 
@@ -251,10 +253,12 @@ func brokenShapes(t *testing.T, r job.Record) {
 		"figure and a sign-off": func(e *job.Entry) {
 			e.Kind, e.Check, e.Figure, e.SignOff = job.KindFigure, nil, &job.Figure{}, &job.SignOff{}
 		},
-		"closing that checks":  func(e *job.Entry) { e.Kind, e.Closing = job.KindClosing, &job.Closing{} },
-		"minutes below none":   func(e *job.Entry) { e.Minutes = -1 },
-		"minutes of no length": func(e *job.Entry) { e.Minutes /= e.Minutes }, // not a number
-		"withdraws nothing":    func(e *job.Entry) { *e = note(j.ID, "", Clock); e.Withdraw = true },
+		"photograph without one": func(e *job.Entry) { e.Kind, e.Check = job.KindPhotograph, nil },
+		"photograph that checks": func(e *job.Entry) { e.Photograph = &job.Photograph{} },
+		"closing that checks":    func(e *job.Entry) { e.Kind, e.Closing = job.KindClosing, &job.Closing{} },
+		"minutes below none":     func(e *job.Entry) { e.Minutes = -1 },
+		"minutes of no length":   func(e *job.Entry) { e.Minutes /= e.Minutes }, // not a number
+		"withdraws nothing":      func(e *job.Entry) { *e = note(j.ID, "", Clock); e.Withdraw = true },
 		"check that withdraws": func(e *job.Entry) {
 			e.Withdraw, e.Corrects = true, 1
 		},
@@ -327,8 +331,10 @@ func aliasing(t *testing.T, r job.Record) {
 	w.Opening.Opening = "spoiled"
 	turn := add(t, r, job.Entry{Job: j.ID, At: Clock, Kind: job.KindTurn, Turn: &job.Turn{Trim: "VRa", From: new(1.0), To: new(2.0)}})
 	turn.Turn.Trim, *turn.Turn.To = "spoiled", 9
+	photo := add(t, r, job.Entry{Job: j.ID, At: Clock, Kind: job.KindPhotograph, Photograph: &job.Photograph{Caption: "before"}})
+	photo.Photograph.Caption = "spoiled"
 	got, err := r.Entries(t.Context(), j.ID)
-	if err != nil || len(got) != 5 || *got[4].Turn.To != 2 || got[4].Turn.Trim != "VRa" || got[0].Check.Item != "fader/3" || got[1].Work.Stage != "C31" || got[3].Opening.Opening != "lid" {
+	if err != nil || len(got) != 6 || got[5].Photograph.Caption != "before" || *got[4].Turn.To != 2 || got[4].Turn.Trim != "VRa" || got[0].Check.Item != "fader/3" || got[1].Work.Stage != "C31" || got[3].Opening.Opening != "lid" {
 		t.Fatalf("got %+v (%v), want fader/3, C31 and lid as appended", got, err)
 	}
 	got[0].Check.Item = "spoiled"
