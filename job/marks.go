@@ -159,6 +159,25 @@ func (b *Bench) marksOf(ctx context.Context, definition string) ([]Mark, error) 
 	return out, err
 }
 
+// Unmarked lists what could be marked on a picture and is not, of its board where it shows
+// one: see [Targets].
+func (b *Bench) Unmarked(ctx context.Context, definition, id string) ([]Target, error) {
+	def, err := b.definitionOf(ctx, definition)
+	if err != nil {
+		return nil, err
+	}
+	p, err := b.Picture(ctx, def.ID, id)
+	if err != nil {
+		return nil, err
+	}
+	marks, err := b.marksOf(ctx, def.ID)
+	have := map[string]bool{}
+	for _, m := range marks {
+		have[m.Part] = have[m.Part] || m.Picture == p.ID
+	}
+	return slices.DeleteFunc(Targets(def, p.Board), func(t Target) bool { return have[t.Part] }), err
+}
+
 // MarkHistory lists all that was ever marked on a picture, the oldest first.
 func (b *Bench) MarkHistory(ctx context.Context, definition, id string) ([]MarkChange, error) {
 	p, err := b.Picture(ctx, definition, id)

@@ -48,6 +48,8 @@ type Data struct {
 	LoopedBack map[string]time.Time
 	// Explained is what the losses on the captures say; see [job.Bench.ExplainJob].
 	Explained []job.Explained
+	// Photographs are those of the job; see [PhotographsOf].
+	Photographs []Photograph
 }
 
 // StyleHash is the base64 SHA-256 of the style sheet inside the report, as a

@@ -61,6 +61,8 @@ func EntryText(def *machine.Definition, e job.Entry) string {
 		return e.Opening.Text()
 	case e.Closing != nil:
 		return e.Closing.Text(def)
+	case e.Photograph != nil:
+		return "photograph, " + e.Photograph.Text(def)
 	}
 	if text := e.LineUpText(def); text != "" {
 		return text

@@ -80,6 +80,7 @@ func (s *server) api() {
 	route("POST", "/jobs/{job}/line-up/passes", s.apiRecordPass)
 	route("GET", "/jobs/{job}/openings", s.apiOpenings)
 	s.listenAPI(route)
+	s.pictureAPI(route)
 	route("GET", "/jobs/{job}/wear", s.apiWear)
 	route("GET", "/jobs/{job}/report", s.reportPage)
 	s.paperAPI(route)

@@ -123,6 +123,8 @@ func (s *server) apiCorrect(w http.ResponseWriter, r *http.Request) error {
 		repl.Kind, repl.Work = job.KindWork, &w
 	case in.Opening != nil:
 		repl.Kind, repl.Opening = job.KindOpening, &job.Opening{Opening: in.Opening.Opening, Closed: in.Opening.Closed}
+	case in.Photograph != nil:
+		repl.Kind, repl.Photograph = job.KindPhotograph, &job.Photograph{Opening: in.Photograph.Opening, Caption: in.Photograph.Caption}
 	default:
 		repl.Remark = in.Text
 	}

@@ -59,6 +59,7 @@ type apiEntry struct {
 	Work        *apiWork          `json:"work,omitempty"`
 	Opening     *apiOpening       `json:"opening,omitempty"`
 	Closing     *apiClosing       `json:"closing,omitempty"`
+	Photograph  *apiPhotograph    `json:"photograph,omitempty"`
 	apiLineUpEntry
 }
 
@@ -210,6 +211,7 @@ func entryJSON(e job.Entry) apiEntry {
 		out.Opening = &apiOpening{p.Opening, p.Closed}
 	}
 	out.apiLineUpEntry = lineUpEntry(e)
+	out.Photograph = photographJSON(e.Photograph)
 	if c := e.Check; c != nil {
 		out.Check = &apiCheck{c.Item, c.Function, c.Key, c.Outcome, c.Symptom, string(c.Provoked)}
 	}
@@ -445,8 +447,10 @@ type correctionJSON struct {
 	Reading json.RawMessage `json:"reading"`
 	Work    *apiWork        `json:"work"`
 	Opening *apiOpening     `json:"opening"`
-	Minutes float64         `json:"minutes"`
-	Text    string          `json:"text"`
-	Case    string          `json:"case"`
-	Remark  string          `json:"remark"`
+
+	Photograph *correctPhotographJSON `json:"photograph"`
+	Minutes    float64                `json:"minutes"`
+	Text       string                 `json:"text"`
+	Case       string                 `json:"case"`
+	Remark     string                 `json:"remark"`
 }

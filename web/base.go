@@ -59,6 +59,7 @@ type jobData struct {
 	Working   bool              // it is still being worked out
 	Advice    *diagnosis.Advice // nil: none, or not yet
 	Place     place             // of the next action
+	Spots     *job.Spots        // where things are on the pictures of the definition
 }
 
 // place is where the next action is done.
@@ -83,7 +84,7 @@ func (s *server) jobData(r *http.Request, here, title string) (jobData, error) {
 	d.Card, d.Place = nextCard(v, d.Verdict, d.Advice, d.NoVerdict, planning)
 	d.Card.OpenNow, d.Card.Swaps = openNow(v), swapsNow(v)
 	d.Saved = savedOf(v, r.URL.Query().Get("saved"))
-	return d, nil
+	return d, s.cardSpots(r, &d)
 }
 
 // think asks for verdict and advice, both at once, and waits for them as long as the page

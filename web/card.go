@@ -46,6 +46,7 @@ type card struct {
 	Work    *workAsk    // or that it was done
 	Links   []link      // or go to
 	Working bool        // not known yet, ask again
+	Spots   []spotView  // where it is on a picture
 	Pins    template.HTML
 	PinText string
 }

@@ -53,6 +53,9 @@ func explain(err error) *pageError {
 		}
 		return &pageError{status: http.StatusUnprocessableEntity, title: "Not recorded: " + e.Field + " " + e.Problem, what: e.Value, hint: hint, kept: "Nothing was written.", field: e.Field, err: err}
 	}
+	if e, ok := errors.AsType[*job.PictureError](err); ok {
+		return &pageError{status: http.StatusUnprocessableEntity, title: "Not kept: the file " + e.Err.Error(), what: e.File, hint: e.Hint(), kept: "Nothing was kept of it; the record is as it was.", field: "file", err: err}
+	}
 	if e, ok := errors.AsType[*job.NoTasksError](err); ok {
 		return &pageError{status: http.StatusUnprocessableEntity, title: "There is nothing to open for", what: e.Error(),
 			hint: "The next step and the line-up say what comes next with the case closed.", kept: "The record is as it was.", err: err}

@@ -25,6 +25,8 @@ type visitStep struct {
 	teardown.Step
 	Mark shape
 	Tap  *openingTap // recorded by one tap; nil where it cannot be done yet
+
+	Spots []spotView // where its part is
 }
 
 type costPart struct {
@@ -158,4 +160,37 @@ func sideText(s teardown.Side) string {
 		pins = append(pins, fmt.Sprintf("%d %s", i+1, p))
 	}
 	return strings.Join(pins, " · ")
+}
+
+// markSteps shows at each step of the plan where its part is, and once.
+func (m *openingsModel) markSteps() {
+	for i := range m.Visits {
+		shown := map[string]bool{}
+		for j := range m.Visits[i].Steps {
+			st := &m.Visits[i].Steps[j]
+			if st.Do != teardown.DoTask || shown[st.Task] {
+				continue
+			}
+			shown[st.Task] = true
+			st.Spots = m.SpotsOf(taskPart(m.View.Def, st.Task))
+		}
+	}
+}
+
+// taskPart is the designator that a task of a plan is about: "fix C31-a" names it, "set
+// level/VRa/3" its trim and key. Of other tasks it is empty.
+func taskPart(def *machine.Definition, task string) string {
+	what, of, _ := strings.Cut(task, " ")
+	switch what {
+	case "fix":
+		return of
+	case "set":
+		words := strings.Split(of, "/")
+		for _, t := range def.Trims {
+			if i := slices.Index(words, t.ID); i >= 0 {
+				return def.Designator(t.Part, t.Each, strings.Join(words[i+1:], "/"))
+			}
+		}
+	}
+	return ""
 }

@@ -9,6 +9,7 @@ import (
 
 	"headstack/diagnosis"
 	"headstack/job"
+	"headstack/machine"
 	"headstack/report"
 )
 
@@ -21,16 +22,18 @@ type correctModel struct {
 	Name  string // of the control, function or test point
 
 	Openings []choice
-	Tapes    []choice // of a pass
-	LineUp   stepForm // of an entry of the line-up, as typed
-	StepHref string   // where the step of such an entry is worked on
-	Travel   string   // the unit that a turn without one is taken in
+	Tapes    []choice   // of a pass
+	LineUp   stepForm   // of an entry of the line-up, as typed
+	StepHref string     // where the step of such an entry is worked on
+	Travel   string     // the unit that a turn without one is taken in
+	Photo    *photoView // of a photograph
 }
 
 // correctForm is the replacement as typed.
 type correctForm struct {
 	Outcome, Symptom, Value, Tone, Instrument, Provoked, Case, Remark string
 	Kind, Part, With, Opening, Minutes                                string
+	Caption                                                           string
 }
 
 func entryOf(v *job.View, seq string) (job.Entry, error) {
@@ -68,6 +71,12 @@ func (s *server) correctModel(r *http.Request) (correctModel, error) {
 	}
 	if o := e.Opening; o != nil {
 		m.Form.Opening = o.Opening
+	}
+	if p := e.Photograph; p != nil {
+		m.Form.Opening, m.Form.Caption = cmp.Or(p.Opening, machine.Closed), p.Caption
+		view := photoOf(d.View.Job.ID, e)
+		m.Photo = &view
+		m.Openings = append(m.Openings, choice{machine.Closed, "closed, nothing opened", ""})
 	}
 	if e.Minutes > 0 {
 		m.Form.Minutes = strconv.FormatFloat(float64(e.Minutes), 'g', -1, 64)
@@ -118,7 +127,7 @@ func (s *server) correct(w http.ResponseWriter, r *http.Request) error {
 	m.Form = correctForm{Outcome: r.PostFormValue("outcome"), Symptom: r.PostFormValue("symptom"), Value: r.PostFormValue("value"), Tone: r.PostFormValue("tone"),
 		Instrument: r.PostFormValue("instrument"), Case: r.PostFormValue("case"), Remark: r.PostFormValue("remark"),
 		Kind: r.PostFormValue("kind"), Part: r.PostFormValue("part"), With: r.PostFormValue("with"), Opening: r.PostFormValue("opening"),
-		Minutes: r.PostFormValue("minutes"), Provoked: r.PostFormValue("provoked")}
+		Minutes: r.PostFormValue("minutes"), Caption: r.PostFormValue("caption"), Provoked: r.PostFormValue("provoked")}
 	m.LineUp = typedStep(r)
 	repl, err := m.replacement()
 	var e job.Entry
@@ -166,6 +175,8 @@ func (m *correctModel) replacement() (job.Entry, error) {
 			w.With = m.Form.With
 		}
 		out.Work = &w
+	case m.Entry.Photograph != nil:
+		out.Photograph = &job.Photograph{Opening: m.Form.Opening, Caption: m.Form.Caption}
 	case m.Entry.Opening != nil:
 		out.Opening = &job.Opening{Opening: m.Form.Opening, Closed: m.Entry.Opening.Closed}
 	default:

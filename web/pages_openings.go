@@ -23,6 +23,7 @@ type openingsModel struct {
 	Visits    []visitView
 	Spreads   string // where the intervals of the times are from
 	Quick     bool   // without what is only worth doing while inside
+	Photos    photos
 }
 
 type decisionView struct {
@@ -37,7 +38,7 @@ func (s *server) openingsPage(w http.ResponseWriter, r *http.Request) error {
 		return err
 	}
 	d.Card = nil // here the plan says what is next
-	m := openingsModel{jobData: d, Quick: r.URL.Query().Get("only") == "needed"}
+	m := openingsModel{jobData: d, Photos: photosOf(d.View), Quick: r.URL.Query().Get("only") == "needed"}
 	wait, cancel := context.WithTimeout(r.Context(), s.patience(r))
 	defer cancel()
 	plan, err := s.plansFor(r).within(r.Context(), wait, s.bench, d.View)
@@ -66,6 +67,7 @@ func (s *server) openingsPage(w http.ResponseWriter, r *http.Request) error {
 		m.Decisions = append(m.Decisions, decisionView{x, decisionMark(x), decisionRows(x)})
 	}
 	m.Visits = visitViews(d.View.Def, plan)
+	m.markSteps()
 	return render(w, http.StatusOK, "openings", m)
 }
 

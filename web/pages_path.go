@@ -28,7 +28,8 @@ type pathModel struct {
 	Question  *question
 	Form      readingForm
 	PathError string
-	SinglePts []choice // every test point of the definition, for the form
+	Where     []spotView // where the test points and the suspects of this path are
+	SinglePts []choice   // every test point of the definition, for the form
 }
 
 // pointRow is one test point on the path with what was read there.
@@ -78,6 +79,7 @@ func (s *server) pathModel(r *http.Request, function, key string) (pathModel, er
 	}
 	m.choose(function, key)
 	m.draw()
+	m.where(r.URL.Query().Get("point"))
 	m.Form = m.offeredForm()
 	for _, tp := range d.View.Def.TestPoints {
 		for _, k := range d.View.Def.ReplicaKeys(tp.Each) {
@@ -275,6 +277,34 @@ func (m *pathModel) pointRow(tp *machine.TestPoint, key, after string) pointRow 
 	}
 	row.Next = m.Place.TestPoint == tp.ID && m.Place.Key == key
 	return row
+}
+
+// spotsOnPath is how many places of a path are shown; each is a picture to be sent.
+const spotsOnPath = 12
+
+// where finds the places of this path for the track at hand: the point that was asked for and the
+// next one first, then the suspects, then the other points.
+func (m *pathModel) where(asked string) {
+	def := m.View.Def
+	var first, rest []spotView
+	for _, p := range m.Points {
+		tp, ok := def.TestPoint(p.ID)
+		if !ok {
+			continue
+		}
+		if spots := spotViews(m.Spots.Point(tp, p.Key), 1); p.Next || asked == p.ID+"/"+p.Key {
+			first = append(first, spots...)
+		} else {
+			rest = append(rest, spots...)
+		}
+	}
+	for _, s := range m.Stages {
+		if s.Status == diagnosis.Suspect {
+			first = append(first, m.SpotsOf(s.Part)...)
+		}
+	}
+	m.Where = append(first, rest...)
+	m.Where = m.Where[:min(spotsOnPath, len(m.Where))]
 }
 
 func (m *pathModel) functionName() string {

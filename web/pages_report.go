@@ -11,7 +11,8 @@ import (
 // reportPolicy is that of the pages, with the report's own style sheet, which
 // lies inside it and is named by its hash.
 func reportPolicy() string {
-	return strings.Replace(policy, "style-src 'self'", "style-src 'sha256-"+report.StyleHash()+"'", 1)
+	p := strings.Replace(policy, "style-src 'self'", "style-src 'sha256-"+report.StyleHash()+"'", 1)
+	return strings.Replace(p, "img-src 'self'", "img-src 'self' data:", 1) // photographs lie inside it
 }
 
 func (s *server) reportPage(w http.ResponseWriter, r *http.Request) error {
@@ -26,6 +27,7 @@ func (s *server) reportPage(w http.ResponseWriter, r *http.Request) error {
 	if d.Explained, err = s.bench.ExplainJob(r.Context(), v.Job.ID); err != nil {
 		return err
 	}
+	d.Photographs = report.PhotographsOf(r.Context(), v, s.bench)
 	var b bytes.Buffer
 	if err := report.HTML(&b, d); err != nil {
 		return err

@@ -37,6 +37,7 @@ type worksModel struct {
 	Parts    []string
 	Likely   []link // suspects, to be worked on
 	Done     []workRow
+	Photos   photos
 }
 
 // swapTap is an exchange that stands and is undone by one tap.
@@ -71,7 +72,7 @@ func (s *server) worksModel(r *http.Request) (worksModel, error) {
 		return worksModel{}, err
 	}
 	v := d.View
-	m := worksModel{jobData: d, Form: workForm{Case: string(v.Case)}, Beside: workCautions(), PutBack: openNow(v)}
+	m := worksModel{jobData: d, Photos: photosOf(v), Form: workForm{Case: string(v.Case)}, Beside: workCautions(), PutBack: openNow(v)}
 	for i := range v.Def.Openings {
 		o := &v.Def.Openings[i]
 		if !slices.Contains(v.Open, o.ID) && (o.From == machine.Closed || slices.Contains(v.Open, o.From)) {

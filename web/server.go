@@ -53,6 +53,7 @@ type Bench interface {
 	ProposeClosing(ctx context.Context, jobID string) (job.Closing, *job.View, error)
 	Found(ctx context.Context, definition string) (*job.Found, error)
 	OwnCounts(ctx context.Context) (*learn.Counts, error)
+	pictureBench
 	MergeCounts(ctx context.Context, name string, data []byte) (f job.MergedFile, again bool, err error)
 }
 
@@ -193,6 +194,7 @@ func (s *server) pages() {
 	page("GET /jobs/{job}/report", s.reportPage)
 	s.phonePages(page)
 	s.paperPages(page)
+	s.picturePages(page)
 	page("/", func(w http.ResponseWriter, r *http.Request) error {
 		return &pageError{status: http.StatusNotFound, title: "There is no such page",
 			what: r.URL.Path, hint: "Go to the list of jobs and on from there."}

@@ -8,6 +8,7 @@ import (
 	"path/filepath"
 
 	"headstack/job"
+	"headstack/picture/pdf"
 	"headstack/store"
 )
 
@@ -38,7 +39,7 @@ func (f benchFlag) with(e *env, do func(*job.Bench) error) error {
 	if err != nil {
 		return err
 	}
-	err = do(job.NewBench(s, s, job.BenchOptions{}))
+	err = do(job.NewBench(s, s, job.BenchOptions{PDFPage: pdf.Page}))
 	if cerr := s.Close(); err == nil {
 		err = cerr
 	}

@@ -266,6 +266,8 @@ func (v *correctVerb) replacement(view *job.View) (job.Entry, error) {
 			out.Opening = &o
 		case old.Closing != nil:
 			return out, usage("entry %d closes the job: headstack closing %s with what is right and --confirm, or --take-back", v.Entry, v.Job)
+		case old.Photograph != nil:
+			out.Photograph = &job.Photograph{Opening: old.Photograph.Opening, Caption: text}
 		case old.Capture != nil:
 			return out, usage("entry %d is a capture: take it back and keep the right one with headstack capture", v.Entry)
 		default:

@@ -48,7 +48,6 @@ var mayImport = map[string][]string{
 	"handout":       {"diagnosis", "job", "lineup", "machine", "measure", "paper", "plot", "report", "teardown", "testtape", "unit"},
 	"web":           {"capture", "diagnosis", "handout", "job", "learn", "lineup", "live", "machine", "measure", "paper", "phone", "plot", "programme", "report", "signature", "teardown", "testtape", "trim", "unit"},
 	"instrument":    {},
-	"web":           {"capture", "diagnosis", "job", "learn", "lineup", "machine", "measure", "plot", "programme", "report", "signature", "teardown", "testtape", "trim", "unit"},
 	"sim/board":     {"machine"},
 	"sim/field":     {},
 	"sim/meter":     {},

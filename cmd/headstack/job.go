@@ -186,6 +186,8 @@ func entryWords(x job.Entry) string {
 		return x.Opening.Text() + " " + x.Remark
 	case x.Closing != nil:
 		return closingWords(*x.Closing) + " " + x.Remark
+	case x.Photograph != nil:
+		return x.Photograph.File + ", " + x.Photograph.Text(nil) + " " + x.Remark
 	case x.Capture != nil:
 		c := x.Capture
 		return fmt.Sprintf("%s, %s of %q, tracks %v, %d figures %s", c.File, c.Function, c.Played(), c.Tracks, len(c.Report.Measures), x.Remark)

@@ -36,6 +36,9 @@ type verbs struct {
 	Programme  programmeVerb  `cmd:"" help:"Record programmes: what is recorded through a machine to measure it. new, check, sound."`
 	Loopback   loopbackVerb   `cmd:"" help:"The capture interface played into itself: keep, list, show."`
 	Instrument instrumentVerb `cmd:"" help:"The register of instruments: add, list."`
+	Picture    pictureVerb    `cmd:"" help:"Pictures of boards and circuit diagrams of a recorder type: add, list, show, remove, export, import."`
+	Mark       markVerb       `cmd:"" help:"Where things are on a picture: set, remove, list."`
+	Photograph photographVerb `cmd:"" help:"Keep a photograph of the opened recorder in a job."`
 	Job        jobVerb        `cmd:"" help:"Jobs on the bench: open, list, show."`
 	Next       nextVerb       `cmd:"" help:"What to do next, and what is known: for the bench and for scripts."`
 	Lineup     lineupVerb     `cmd:"" help:"Where the line-up of a job stands, what is next, its target and how far to turn."`

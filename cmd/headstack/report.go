@@ -100,6 +100,7 @@ func reportHTML(e *env, b *job.Bench, id string) ([]byte, error) {
 	if data.Explained, err = b.ExplainJob(e.ctx, id); err != nil {
 		return nil, err
 	}
+	data.Photographs = report.PhotographsOf(e.ctx, data.View, b)
 	var buf bytes.Buffer
 	if err := report.HTML(&buf, data); err != nil {
 		return nil, err

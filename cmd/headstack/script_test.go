@@ -33,6 +33,7 @@ func TestScripts(t *testing.T) {
 		Dir: filepath.Join("testdata", "script"),
 		Cmds: map[string]func(*testscript.TestScript, bool, []string){
 			"playtape":     playTape,
+			"drawboard":    drawBoard,
 			"jsonhas":      jsonHas,
 			"playworn":     playWorn,
 			"jsonexplains": jsonExplains,
@@ -153,7 +154,7 @@ func TestEveryVerbHasAScript(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	for _, verb := range []string{"measure", "explain", "machine", "tape", "programme", "loopback", "instrument", "job", "next", "lineup", "openings", "record", "check", "reading", "note", "capture", "correct", "closing", "counts", "verdict", "report", "serve", "demo"} {
+	for _, verb := range []string{"measure", "explain", "machine", "tape", "programme", "loopback", "instrument", "job", "picture", "mark", "photograph", "next", "lineup", "openings", "record", "check", "reading", "note", "capture", "correct", "closing", "counts", "verdict", "report", "serve", "demo"} {
 		if !slices.ContainsFunc(files, func(f string) bool {
 			return len(filepath.Base(f)) > len(verb) && filepath.Base(f)[:len(verb)+1] == verb+"_"
 		}) {

@@ -124,7 +124,7 @@ func render(inst pdfium.Pdfium, data []byte, page int) (image.Image, error) {
 		return nil, err
 	}
 	defer made.Cleanup()
-	from := made.Result.Image
+	from := made.Result.RenderedImage
 	out := image.NewRGBA(image.Rect(0, 0, from.Bounds().Dx(), from.Bounds().Dy()))
 	draw.Draw(out, out.Rect, image.White, image.Point{}, draw.Src)
 	draw.Draw(out, out.Rect, from, from.Bounds().Min, draw.Over) // it lies in the sandbox's memory
