@@ -84,6 +84,7 @@ func (s *server) api() {
 	route("GET", "/jobs/{job}/wear", s.apiWear)
 	route("GET", "/jobs/{job}/report", s.reportPage)
 	s.paperAPI(route)
+	s.meterAPI(route)
 	s.mux.HandleFunc(apiRoot+"/", func(w http.ResponseWriter, r *http.Request) {
 		s.problem(w, r, &pageError{status: http.StatusNotFound, title: "There is nothing at this address for this method",
 			what: r.Method + " " + r.URL.Path, hint: "See " + apiRoot + "/openapi.yaml.", kept: "Nothing was written."})

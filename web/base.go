@@ -34,6 +34,7 @@ type saved struct {
 	Text string
 	Undo bool
 	Open []string // what the instrument of a reading cannot tell
+	How  string   // the remark of a reading: how a meter's value was come by
 }
 
 // problem is a refused form; what was typed stays in the form.
@@ -154,7 +155,7 @@ func savedOf(v *job.View, seq string) *saved {
 		if e.Seq == n {
 			out := &saved{Seq: n, Text: e.Ref + ", " + entryLine(v, e), Undo: !e.Withdraw && v.CorrectedBy(n) == nil}
 			if e.Reading != nil {
-				out.Open = v.CannotTell(*e.Reading)
+				out.Open, out.How = v.CannotTell(*e.Reading), e.Remark
 			}
 			return out
 		}
@@ -180,6 +181,11 @@ func parseCase(s string) (measure.CaseState, error) {
 
 // goTo answers a write: see the page again, with what was kept named on it.
 func goTo(w http.ResponseWriter, r *http.Request, to string, e job.Entry) error {
+	http.Redirect(w, r, savedAt(to, e), http.StatusSeeOther)
+	return nil
+}
+
+func savedAt(to string, e job.Entry) string {
 	u, err := url.Parse(to)
 	// Only a path of our own: a form field must not send anyone elsewhere.
 	if err != nil || u.Host != "" || u.Scheme != "" || len(u.Path) == 0 || u.Path[0] != '/' {
@@ -188,6 +194,5 @@ func goTo(w http.ResponseWriter, r *http.Request, to string, e job.Entry) error 
 	q := u.Query()
 	q.Set("saved", strconv.FormatInt(e.Seq, 10))
 	u.RawQuery = q.Encode()
-	http.Redirect(w, r, u.String(), http.StatusSeeOther)
-	return nil
+	return u.String()
 }

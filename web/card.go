@@ -57,6 +57,8 @@ type readingAsk struct {
 	Instrument, Session        string
 	Case                       measure.CaseState
 	Provoked                   diagnosis.Provocation
+	Meters                     []diagnosis.Instrument // that can be asked for it
+	Ready                      bool                   // the last one was taken from one: the next is a key away
 }
 
 type checkAsk struct {
@@ -133,7 +135,7 @@ func actionCard(v *job.View, a diagnosis.Action) *card {
 func (c *card) forReading(v *job.View, tp *machine.TestPoint, a diagnosis.Action) {
 	c.Instrument, c.Mode = tp.Instrument, tp.Mode
 	part := v.Def.Designator(tp.Part, tp.Each, a.Key)
-	ask := &readingAsk{TestPoint: tp.ID, Key: a.Key, Part: part, Unit: tp.Expect.Unit, ToneHz: a.ToneHz, Case: v.Case}
+	ask := &readingAsk{TestPoint: tp.ID, Key: a.Key, Part: part, Unit: tp.Expect.Unit, ToneHz: a.ToneHz, Case: v.Case, Meters: metersOf(v)}
 	if last := lastReading(v); last != nil {
 		ask.Instrument, ask.Session = last.Instrument, last.Session
 	}

@@ -39,6 +39,9 @@ func explain(err error) *pageError {
 	if pe, ok := errors.AsType[*pageError](err); ok {
 		return pe
 	}
+	if pe, ok := explainMeter(err); ok {
+		return pe
+	}
 	if e, ok := errors.AsType[*job.NotFoundError](err); ok {
 		hint := "Go to the list of jobs and on from there."
 		if len(e.Nearest) > 0 {

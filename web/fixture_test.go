@@ -266,7 +266,8 @@ func goodStory() (*storyBench, string) {
 	b.captures[pressed.Seq] = storyReport(6)
 	b.shelve()
 	for _, in := range []diagnosis.Instrument{
-		{ID: "dmm1", Name: "Hand meter", Kind: diagnosis.TrueRMS, BandwidthHz: 20e3, ACPercent: 1.5, DCPercent: 0.5, InputOhm: 10e6, InputF: 100e-12, LeadsOhm: 0.3, Autorange: true},
+		{ID: "dmm1", Name: "Hand meter", Kind: diagnosis.TrueRMS, BandwidthHz: 20e3, ACPercent: 1.5, DCPercent: 0.5, InputOhm: 10e6, InputF: 100e-12, LeadsOhm: 0.3, Autorange: true,
+			Address: "tcp://192.0.2.7", Dialect: "measure"},
 		{ID: "millivoltmeter-b", Name: "Millivoltmeter B", Kind: diagnosis.Average, BandwidthHz: 1e6},
 	} {
 		must(b.AddInstrument(ctx, in))

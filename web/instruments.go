@@ -17,7 +17,7 @@ var instrumentKinds = []choice{
 }
 
 // instrumentForm is an instrument as typed.
-type instrumentForm struct{ ID, Name, Kind, Bandwidth, AC, DC, Input, Capacitance, LeadsOhm, Leads, Autorange string }
+type instrumentForm struct{ ID, Name, Kind, Bandwidth, AC, DC, Input, Capacitance, LeadsOhm, Leads, Autorange, Address, Dialect string }
 
 // instrumentRow is an instrument in words.
 type instrumentRow struct{ ID, Name, Text string }
@@ -54,12 +54,16 @@ func instrumentText(in diagnosis.Instrument) string {
 	if in.Autorange {
 		parts = append(parts, "chooses its range by itself")
 	}
+	if in.Address != "" {
+		parts = append(parts, "asked at "+in.Address)
+	}
 	return strings.Join(parts, ", ")
 }
 
 // instrument reads the form; each refusal names its field.
 func (f instrumentForm) instrument() (diagnosis.Instrument, error) {
-	in := diagnosis.Instrument{ID: f.ID, Name: f.Name, Kind: diagnosis.InstrumentKind(f.Kind), Leads: f.Leads, Autorange: f.Autorange != ""}
+	in := diagnosis.Instrument{ID: f.ID, Name: f.Name, Kind: diagnosis.InstrumentKind(f.Kind), Leads: f.Leads, Autorange: f.Autorange != "",
+		Address: f.Address, Dialect: f.Dialect}
 	for _, q := range []struct {
 		field, text, unit string
 		to                *float64
@@ -98,7 +102,7 @@ func (s *server) addInstrument(w http.ResponseWriter, r *http.Request) error {
 		return err
 	}
 	v := r.PostFormValue
-	f := instrumentForm{v("id"), v("name"), v("kind"), v("bandwidth"), v("ac"), v("dc"), v("input"), v("capacitance"), v("leads_ohm"), v("leads"), v("autorange")}
+	f := instrumentForm{v("id"), v("name"), v("kind"), v("bandwidth"), v("ac"), v("dc"), v("input"), v("capacitance"), v("leads_ohm"), v("leads"), v("autorange"), v("address"), v("dialect")}
 	in, err := f.instrument()
 	if err == nil {
 		in, err = s.bench.AddInstrument(r.Context(), in)

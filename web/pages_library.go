@@ -4,9 +4,11 @@ import (
 	"mime/multipart"
 	"net/http"
 	"net/url"
+	"slices"
 	"strconv"
 	"strings"
 
+	"headstack/diagnosis"
 	"headstack/job"
 	"headstack/programme"
 )
@@ -22,6 +24,8 @@ type shelfModel struct {
 	New        standardForm // as typed
 	Loop       loopForm     // as typed
 	Meter      instrumentForm
+	Asked      *askedModel // an instrument that was just asked
+	CanAsk     []instrumentRow
 	Token      string
 	MaxUpload  int64
 }
@@ -59,6 +63,7 @@ func (s *server) shelfModel(r *http.Request) (shelfModel, error) {
 	}
 	meters, err := s.bench.Instruments(r.Context())
 	m.Meters = instrumentRows(meters)
+	m.CanAsk = instrumentRows(slices.DeleteFunc(slices.Clone(meters), func(in diagnosis.Instrument) bool { return in.Address == "" }))
 	return m, err
 }
 

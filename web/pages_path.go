@@ -28,8 +28,9 @@ type pathModel struct {
 	Question  *question
 	Form      readingForm
 	PathError string
-	Where     []spotView // where the test points and the suspects of this path are
-	SinglePts []choice   // every test point of the definition, for the form
+	Where     []spotView             // where the test points and the suspects of this path are
+	Meters    []diagnosis.Instrument // that can be asked
+	SinglePts []choice               // every test point of the definition, for the form
 }
 
 // pointRow is one test point on the path with what was read there.
@@ -62,6 +63,7 @@ func (s *server) pathPage(w http.ResponseWriter, r *http.Request) error {
 		for _, e := range m.View.Current {
 			if e.Seq == m.Saved.Seq {
 				m.Question = questionOf(m.View, e)
+				m.ready(q.Get("taken"))
 			}
 		}
 	}
@@ -81,6 +83,7 @@ func (s *server) pathModel(r *http.Request, function, key string) (pathModel, er
 	m.draw()
 	m.where(r.URL.Query().Get("point"))
 	m.Form = m.offeredForm()
+	m.Meters = metersOf(d.View)
 	for _, tp := range d.View.Def.TestPoints {
 		for _, k := range d.View.Def.ReplicaKeys(tp.Each) {
 			m.SinglePts = append(m.SinglePts, choice{tp.ID + "/" + k, d.View.Def.Designator(tp.Part, tp.Each, k) + ", " + tp.Name, ""})
@@ -360,10 +363,23 @@ func (s *server) recordReading(w http.ResponseWriter, r *http.Request) error {
 	if err2 != nil {
 		return err
 	}
-	m.Form = readingForm{Point: r.PostFormValue("point"), Value: r.PostFormValue("value"), Instrument: r.PostFormValue("instrument"),
-		Session: r.PostFormValue("session"), Tone: r.PostFormValue("tone"), Case: r.PostFormValue("case"), Remark: r.PostFormValue("remark"), Same: r.PostFormValue("same") != "",
-		Provoked: r.PostFormValue("provoked"), Minutes: r.PostFormValue("minutes")}
+	m.Form = typedForm(r)
 	var status int
 	m.Problem, status = problemOf(err)
 	return render(w, status, "path", m)
+}
+
+// typedForm is the form of a reading as it was typed.
+func typedForm(r *http.Request) readingForm {
+	return readingForm{Point: r.PostFormValue("point"), Value: r.PostFormValue("value"), Instrument: r.PostFormValue("instrument"),
+		Session: r.PostFormValue("session"), Tone: r.PostFormValue("tone"), Case: r.PostFormValue("case"), Remark: r.PostFormValue("remark"), Same: r.PostFormValue("same") != "",
+		Provoked: r.PostFormValue("provoked"), Minutes: r.PostFormValue("minutes")}
+}
+
+// ready puts the focus on taking the next reading where the last one came from a meter
+// and raised no question: both hands stay at the probe but for one key.
+func (m *pathModel) ready(taken string) {
+	if m.Card != nil && m.Card.Reading != nil && taken != "" && m.Question == nil {
+		m.Card.Reading.Ready = true
+	}
 }

@@ -14,6 +14,7 @@ import (
 	"time"
 
 	"headstack/diagnosis"
+	"headstack/instrument"
 	"headstack/measure"
 	"headstack/plot"
 	"headstack/report"
@@ -42,6 +43,7 @@ var funcs = template.FuncMap{
 	"workkinds":       func() []choice { return workKinds },
 	"provocations":    func() []choice { return provocations },
 	"instrumentkinds": func() []choice { return instrumentKinds },
+	"quantities":      instrument.Quantities,
 	"join":            strings.Join,
 	"first":           first,
 	"add":             func(a, b int) int { return a + b },

@@ -47,6 +47,7 @@ type Bench interface {
 	Instruments(ctx context.Context) ([]diagnosis.Instrument, error)
 	AddInstrument(ctx context.Context, in diagnosis.Instrument) (diagnosis.Instrument, error)
 	Diagnose(ctx context.Context, jobID string) (*diagnosis.Verdict, *job.View, error)
+	meterBench
 	Advise(ctx context.Context, jobID string) (*diagnosis.Advice, *job.View, error)
 	LineUp(ctx context.Context, jobID string) (*job.LineUp, *job.View, error)
 	Openings(ctx context.Context, jobID string, opt job.OpeningOptions) (*teardown.Plan, *job.View, error)
@@ -195,6 +196,7 @@ func (s *server) pages() {
 	s.phonePages(page)
 	s.paperPages(page)
 	s.picturePages(page)
+	s.meterPages(page)
 	page("/", func(w http.ResponseWriter, r *http.Request) error {
 		return &pageError{status: http.StatusNotFound, title: "There is no such page",
 			what: r.URL.Path, hint: "Go to the list of jobs and on from there."}

@@ -46,7 +46,7 @@ var mayImport = map[string][]string{
 	"paper":         {"plot"},
 	"paper/pdftest": {},
 	"handout":       {"diagnosis", "job", "lineup", "machine", "measure", "paper", "plot", "report", "teardown", "testtape", "unit"},
-	"web":           {"capture", "diagnosis", "handout", "job", "learn", "lineup", "live", "machine", "measure", "paper", "phone", "plot", "programme", "report", "signature", "teardown", "testtape", "trim", "unit"},
+	"web":           {"capture", "diagnosis", "handout", "instrument", "job", "learn", "lineup", "live", "machine", "measure", "paper", "phone", "plot", "programme", "report", "signature", "teardown", "testtape", "trim", "unit"},
 	"instrument":    {},
 	"sim/board":     {"machine"},
 	"sim/field":     {},
