@@ -21,6 +21,7 @@ type CheckItem struct {
 	Minutes  unit.Minutes
 	Try      string // what to do and what should happen
 	Cautions []string
+	Setups   []SetupInstance // under any of which it can be tried; empty: none is needed
 	Control  *Control
 }
 
@@ -65,7 +66,7 @@ func (d *Definition) itemsOf(x *Control) []CheckItem {
 		base.Minutes = defaultCheckMinutes
 	}
 	if x.Each == "" && len(x.Items) == 0 {
-		base.Part = d.controlPart(x, "")
+		base.Part, base.Setups = d.controlPart(x, ""), d.setupsOf(x, "")
 		return []CheckItem{base}
 	}
 	keys := x.Items
@@ -75,7 +76,7 @@ func (d *Definition) itemsOf(x *Control) []CheckItem {
 	out := make([]CheckItem, len(keys))
 	for i, k := range keys {
 		it := base
-		it.ID, it.Key = x.ID+"/"+slug(k), k
+		it.ID, it.Key, it.Setups = x.ID+"/"+slug(k), k, d.setupsOf(x, k)
 		if x.Each != "" {
 			it.Name = expand(x.Name, x.Each, k)
 			it.Try = expand(x.Try, x.Each, k)

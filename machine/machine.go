@@ -34,6 +34,8 @@ type Definition struct {
 	TestPoints []TestPoint `yaml:"test_points" json:"test_points"`
 	Trims      []Trim      `yaml:"trims" json:"trims"`
 	Controls   []Control   `yaml:"controls" json:"controls"`
+	// Setups are the ways in which the bench is set up while controls are tried.
+	Setups     []Setup     `yaml:"setups,omitempty" json:"setups,omitempty"`
 	Openings   []Opening   `yaml:"openings" json:"openings"`
 	Exceptions []Exception `yaml:"exceptions,omitempty" json:"exceptions,omitempty"`
 
@@ -259,16 +261,18 @@ type Trim struct {
 // Control is what a hand moves or a plug enters; each instance is one item of
 // the check sheet.
 type Control struct {
-	ID       string   `yaml:"id" json:"id"`
-	Name     string   `yaml:"name" json:"name"` // pattern allowed: "fader {strip}"
-	Kind     string   `yaml:"kind" json:"kind"` // fader, pot, switch, key, jack, counter ...
-	Each     string   `yaml:"each,omitempty" json:"each,omitempty"`
-	Items    []string `yaml:"items,omitempty" json:"items,omitempty"` // several of a kind that repeat over no set, by name
-	Board    string   `yaml:"board" json:"board"`
-	Order    int      `yaml:"order,omitempty" json:"order,omitempty"` // signal-flow order on the sheet
-	Minutes  float64  `yaml:"minutes,omitempty" json:"minutes,omitempty"`
-	Try      string   `yaml:"try,omitempty" json:"try,omitempty"`     // what to do and what should happen
-	Stage    string   `yaml:"stage,omitempty" json:"stage,omitempty"` // the stage it is, when it is one
+	ID      string   `yaml:"id" json:"id"`
+	Name    string   `yaml:"name" json:"name"` // pattern allowed: "fader {strip}"
+	Kind    string   `yaml:"kind" json:"kind"` // fader, pot, switch, key, jack, counter ...
+	Each    string   `yaml:"each,omitempty" json:"each,omitempty"`
+	Items   []string `yaml:"items,omitempty" json:"items,omitempty"` // several of a kind that repeat over no set, by name
+	Board   string   `yaml:"board" json:"board"`
+	Order   int      `yaml:"order,omitempty" json:"order,omitempty"` // signal-flow order on the sheet
+	Minutes float64  `yaml:"minutes,omitempty" json:"minutes,omitempty"`
+	Try     string   `yaml:"try,omitempty" json:"try,omitempty"`     // what to do and what should happen
+	Stage   string   `yaml:"stage,omitempty" json:"stage,omitempty"` // the stage it is, when it is one
+	// Setup lists the ids of set-ups under any of which it can be tried; empty: none is needed.
+	Setup    []string `yaml:"setup,omitempty" json:"setup,omitempty"`
 	Cautions []string `yaml:"cautions,omitempty" json:"cautions,omitempty"`
 }
 

@@ -28,6 +28,9 @@ var standardCautions = map[string]string{
 	"hot":         "Regulators and heat sinks burn: let them cool, or measure without touching.",
 }
 
+// StandardCautions are the names of the standard cautions, in alphabetical order.
+func StandardCautions() []string { return cautionNames() }
+
 func cautionNames() []string {
 	var out []string
 	for name := range standardCautions {
@@ -63,6 +66,9 @@ func expandCautions(d *Definition) {
 	}
 	for i := range d.Controls {
 		fill(d.Controls[i].Cautions)
+	}
+	for i := range d.Setups {
+		fill(d.Setups[i].Cautions)
 	}
 	for i := range d.Openings {
 		fill(d.Openings[i].Cautions)

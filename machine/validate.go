@@ -35,6 +35,7 @@ func validate(p *problems, d *Definition) {
 	c.functions()
 	c.testPoints()
 	c.trims()
+	c.setups()
 	c.controls()
 	c.openings()
 	c.exceptions()

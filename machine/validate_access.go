@@ -163,8 +163,27 @@ func (c *checker) controls() {
 		if x.Stage != "" && c.ix.stages[x.Stage] == nil {
 			c.bad(p+"stage", fmt.Sprintf("stage %s is not defined", x.Stage), didYouMean(x.Stage, ids(d.Stages, func(s *Stage) string { return s.ID })))
 		}
+		for j, id := range x.Setup {
+			if !slices.ContainsFunc(d.Setups, func(s Setup) bool { return s.ID == id }) {
+				c.bad(fmt.Sprintf("%ssetup[%d]", p, j), fmt.Sprintf("set-up %s is not defined", id), didYouMean(id, ids(d.Setups, func(s *Setup) string { return s.ID })))
+			}
+		}
 		c.minutes(p+"minutes", x.Minutes)
 		c.cautions(p+"cautions", x.Cautions)
+	}
+}
+
+// setups checks the ways in which the bench is set up while controls are tried.
+func (c *checker) setups() {
+	unique(c, "setups", c.d.Setups, func(s *Setup) string { return s.ID })
+	for i := range c.d.Setups {
+		s, p := &c.d.Setups[i], fmt.Sprintf("setups[%d].", i)
+		c.text(p+"name", s.Name)
+		if c.each(p+"each", s.Each) {
+			c.pattern(p+"name", s.Name, s.Each, true)
+		}
+		c.minutes(p+"minutes", s.Minutes)
+		c.cautions(p+"cautions", s.Cautions)
 	}
 }
 
