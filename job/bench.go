@@ -40,6 +40,7 @@ type Bench struct {
 	curves   map[string]curveKept // fits of bias staircases, by trim and entries
 	caseKept map[string]caseKept  // what jobs show of the open case, by job; see lineupothers.go
 	pictures pictureStore
+	faults   sync.Mutex // held while a fault is numbered and appended; see faultnumber.go
 }
 
 // BenchOptions are what a Bench takes from outside; the zero value is for use,

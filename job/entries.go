@@ -157,6 +157,9 @@ func (b *Bench) record(ctx context.Context, jobID string, e Entry) (Entry, error
 	}
 	defer b.shop.changed(jobID)
 	defer b.forgetCases(jobID)
+	if e.Check != nil {
+		return b.appendCheck(ctx, e)
+	}
 	return b.rec.AppendEntry(ctx, e)
 }
 

@@ -92,6 +92,9 @@ type Check struct {
 	Symptom  diagnosis.Symptom
 	// Provoked is how the recorder was treated while it was tried.
 	Provoked diagnosis.Provocation `json:",omitempty"`
+	// Fault is the number of the fault that was found, from 1 within the job, as it stands
+	// on the label; 0 where nothing was wrong. Recording gives the next one.
+	Fault int `json:",omitempty"`
 }
 
 // Reading records an instrument reading at a test point, as typed.

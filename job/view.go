@@ -40,7 +40,8 @@ type SheetItem struct {
 	Try      string // what to do and what should happen
 	Minutes  unit.Minutes
 	Cautions []string
-	Latest   *Entry // nil: not tried
+	Setups   []machine.SetupInstance // under any of which it can be tried; empty: none is needed
+	Latest   *Entry                  // nil: not tried
 }
 
 // FunctionItem is one function on one replica and what was last found there.
@@ -89,7 +90,7 @@ func sheet(def *machine.Definition, latest map[Check]*Entry) []SheetItem {
 	for i, it := range items {
 		out[i] = SheetItem{
 			Item: it.ID, Name: it.Name, Kind: it.Kind, Board: it.Board, Try: it.Try, Minutes: it.Minutes,
-			Cautions: it.Cautions, Latest: latest[Check{Item: it.ID}],
+			Cautions: it.Cautions, Setups: it.Setups, Latest: latest[Check{Item: it.ID}],
 		}
 	}
 	return out

@@ -85,6 +85,9 @@ func checkText(def *machine.Definition, c job.Check) string {
 	if c.Symptom != diagnosis.SymptomUnknown {
 		s += ", " + string(c.Symptom)
 	}
+	if c.Fault > 0 {
+		s += ", fault " + strconv.Itoa(c.Fault)
+	}
 	return s
 }
 
