@@ -28,7 +28,7 @@ func (s *server) apiRecordCheck(w http.ResponseWriter, r *http.Request) error {
 }
 
 func (c apiCheck) check() job.Check {
-	return job.Check{Item: c.Item, Function: c.Function, Key: c.Key, Outcome: c.Outcome, Symptom: c.Symptom, Provoked: diagnosis.Provocation(c.Provoked)}
+	return job.Check{Item: c.Item, Function: c.Function, Key: c.Key, Outcome: c.Outcome, Symptom: c.Symptom, Provoked: diagnosis.Provocation(c.Provoked), Fault: c.Fault}
 }
 
 func (in newReadingJSON) reading() (job.Reading, error) {

@@ -70,6 +70,7 @@ type apiCheck struct {
 	Outcome  diagnosis.Outcome `json:"outcome"`
 	Symptom  diagnosis.Symptom `json:"symptom,omitempty"`
 	Provoked string            `json:"provoked,omitempty"`
+	Fault    int               `json:"fault,omitempty"`
 }
 
 type apiReading struct {
@@ -213,7 +214,7 @@ func entryJSON(e job.Entry) apiEntry {
 	out.apiLineUpEntry = lineUpEntry(e)
 	out.Photograph = photographJSON(e.Photograph)
 	if c := e.Check; c != nil {
-		out.Check = &apiCheck{c.Item, c.Function, c.Key, c.Outcome, c.Symptom, string(c.Provoked)}
+		out.Check = &apiCheck{c.Item, c.Function, c.Key, c.Outcome, c.Symptom, string(c.Provoked), c.Fault}
 	}
 	if r := e.Reading; r != nil {
 		out.Reading = &apiReading{r.TestPoint, r.Key, r.Value, r.Unit, r.ToneHz, r.Instrument, r.Session, r.Setting, string(r.Provoked), nil}

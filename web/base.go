@@ -33,8 +33,10 @@ type saved struct {
 	Seq  int64
 	Text string
 	Undo bool
-	Open []string // what the instrument of a reading cannot tell
-	How  string   // the remark of a reading: how a meter's value was come by
+	// Spoken is what was understood of a reading, in full words.
+	Spoken string
+	Open   []string // what the instrument of a reading cannot tell
+	How    string   // the remark of a reading: how a meter's value was come by
 }
 
 // problem is a refused form; what was typed stays in the form.
@@ -91,9 +93,17 @@ func (s *server) jobData(r *http.Request, here, title string) (jobData, error) {
 // think asks for verdict and advice, both at once, and waits for them as long as the page
 // may. planning says that the advice is not there yet. The error is that of the request.
 func (s *server) think(r *http.Request, d *jobData) (planning bool, err error) {
+	if s.patience(r) == 0 {
+		d.Verdict, err = s.verdicts.peek(d.View)
+		if d.Working = errors.Is(err, errWorking); err != nil && !d.Working {
+			d.NoVerdict = err.Error()
+		}
+		d.Advice, err = s.advices.peek(d.View)
+		return errors.Is(err, errWorking) || d.Advice == nil && d.Working, nil
+	}
 	wait, cancel := context.WithTimeout(r.Context(), s.patience(r))
 	defer cancel()
-	s.advices.start(s.bench, d.View)
+	defer s.advices.left(s.advices.start(s.bench, d.View))
 	d.Verdict, err = s.verdicts.within(r.Context(), wait, s.bench, d.View)
 	switch {
 	case errors.Is(err, errWorking):
@@ -124,6 +134,8 @@ func lastOnes(v *job.View, n int) []lastOne {
 
 func entryLine(v *job.View, e job.Entry) string {
 	switch {
+	case e.Withdraw:
+		return report.LineOf(v, e).Text
 	case e.Kind == job.KindNote:
 		return e.Remark
 	case e.Work != nil:
@@ -139,11 +151,23 @@ func entryLine(v *job.View, e job.Entry) string {
 	if e.Check != nil && e.Check.Item != "" {
 		for _, it := range v.Sheet {
 			if it.Item == e.Check.Item {
-				return it.Name + ": " + string(e.Check.Outcome)
+				return it.Name + ": " + outcomeText(*e.Check)
 			}
 		}
 	}
 	return t
+}
+
+// outcomeText is what was found: "faulty, noisy, fault 3".
+func outcomeText(c job.Check) string {
+	s := string(c.Outcome)
+	if c.Symptom != "" {
+		s += ", " + string(c.Symptom)
+	}
+	if c.Fault > 0 {
+		s += ", fault " + strconv.Itoa(c.Fault)
+	}
+	return s
 }
 
 func savedOf(v *job.View, seq string) *saved {
@@ -155,7 +179,7 @@ func savedOf(v *job.View, seq string) *saved {
 		if e.Seq == n {
 			out := &saved{Seq: n, Text: e.Ref + ", " + entryLine(v, e), Undo: !e.Withdraw && v.CorrectedBy(n) == nil}
 			if e.Reading != nil {
-				out.Open, out.How = v.CannotTell(*e.Reading), e.Remark
+				out.Open, out.How, out.Spoken = v.CannotTell(*e.Reading), e.Remark, spoken(v, *e.Reading)
 			}
 			return out
 		}

@@ -114,22 +114,24 @@ func (f flow) run(scripts bool) {
 // byKeys tries four controls with one key each.
 func (f flow) byKeys() {
 	f.do("focus", chromedp.Focus(chromedp.CSS("#r1 button")))
-	for _, k := range []string{"w", "w", "i", "n"} {
+	// The rows of the first set-up: the first input socket, then its strip from top to bottom.
+	rows := ask1(f.t, f.ctx, "rows", chromedp.Evaluate[[]string](`[...document.querySelectorAll("ul.sheet > li")].map(x => x.id)`))
+	for _, k := range []string{"w", "w", "i", "n", "n"} { // intermittent, noisy; then not fitted
 		f.do("key "+k, chromedp.KeyEvent(k))
 	}
-	f.sees(chromedp.CSS("#r4"), "check 4")
-	f.sees(chromedp.CSS("#r3 .mark"), "intermittent")
+	f.sees(chromedp.CSS("#"+rows[3]), "check 4")
+	f.sees(chromedp.CSS("#"+rows[2]+" .item"), "intermittent noisy fault 1")
 	f.sees(chromedp.CSS("#left"), "Next open one")
 	f.key("r")
-	f.do("remark", chromedp.KeyEvent("dull"), chromedp.KeyEvent(kb.Escape), chromedp.KeyEvent("f"))
-	f.sees(chromedp.CSS("#r5 .mark"), "faulty")
+	f.do("remark", chromedp.KeyEvent("scratches"), chromedp.KeyEvent(kb.Escape), chromedp.KeyEvent("f"), chromedp.KeyEvent("1"), chromedp.KeyEvent("7"), chromedp.KeyEvent(kb.Enter))
+	f.sees(chromedp.CSS("#"+rows[4]+" .item"), "faulty fault 17")
 	v := f.view()
-	if len(v.Current) != 5 || v.Current[4].Remark != "dull" || v.Current[4].Check.Outcome != "faulty" {
+	if len(v.Current) != 5 || v.Current[4].Remark != "scratches" || v.Current[4].Check.Outcome != "faulty" {
 		f.t.Errorf("record: %d entries, the last %+v", len(v.Current), v.Current[len(v.Current)-1])
 	}
 	// What holds the focus must be the row after, so that the next key goes there.
-	if id := ask1(f.t, f.ctx, "focus", chromedp.Evaluate[string](`document.activeElement.closest("li").id`)); id != "r6" {
-		f.t.Errorf("the focus is in %s, want r6", id)
+	if id := ask1(f.t, f.ctx, "focus", chromedp.Evaluate[string](`document.activeElement.closest("li").id`)); id != rows[5] {
+		f.t.Errorf("the focus is in %s, want %s", id, rows[5])
 	}
 }
 
@@ -149,12 +151,12 @@ func (f flow) key(k string) {
 }
 
 func (f flow) byTaps() {
-	for _, row := range []string{"#r1", "#r2"} {
+	for _, row := range []string{"#r1", "#r9"} { // the first socket, and the source of its strip
 		f.follow("tap", chromedp.CSS(row+` button[value="works"]`))
 		f.sees(chromedp.CSS(row+" .mark"), "works")
 	}
 	f.follow("take back", ".kept button")
-	f.sees(chromedp.CSS("#r2 .mark"), "not tried")
+	f.sees(chromedp.CSS("#r9 .mark"), "not tried")
 	if v := f.view(); len(v.Current) != 1 || len(v.Entries) != 3 {
 		f.t.Errorf("record: %d count of %d entries, want 1 of 3", len(v.Current), len(v.Entries))
 	}

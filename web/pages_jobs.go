@@ -15,10 +15,12 @@ type jobsModel struct {
 	Jobs []job.Summary
 	Defs []job.DefinitionInfo
 	New  job.NewJob // as typed
+	Demo bool       // the demo can be made
 }
 
 func (s *server) jobsModel(r *http.Request) (jobsModel, error) {
 	m := jobsModel{base: base{Title: "Jobs", Here: "jobs", Back: "/"}}
+	m.Demo = s.opt.Demo != nil
 	var err error
 	if m.Jobs, err = s.bench.Jobs(r.Context()); err != nil {
 		return m, err
@@ -47,7 +49,7 @@ func (s *server) openJob(w http.ResponseWriter, r *http.Request) error {
 		j, err = s.bench.OpenJob(r.Context(), n)
 	}
 	if err == nil {
-		http.Redirect(w, r, "/jobs/"+url.PathEscape(j.ID), http.StatusSeeOther)
+		http.Redirect(w, r, "/jobs/"+url.PathEscape(j.ID)+"/intake", http.StatusSeeOther)
 		return nil
 	}
 	m, err2 := s.jobsModel(r)

@@ -65,11 +65,7 @@ func faultOf(name string, e *job.Entry) (faultLine, bool) {
 	}
 	switch e.Check.Outcome {
 	case diagnosis.Faulty, diagnosis.Intermittent:
-		t := string(e.Check.Outcome)
-		if e.Check.Symptom != "" {
-			t += ", " + string(e.Check.Symptom)
-		}
-		return faultLine{e.Ref, name, t, e.Remark}, true
+		return faultLine{e.Ref, name, outcomeText(*e.Check), e.Remark}, true
 	}
 	return faultLine{}, false
 }

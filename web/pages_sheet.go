@@ -1,150 +1,21 @@
 package web
 
 import (
-	"cmp"
+	"fmt"
 	"net/http"
 	"net/url"
-	"slices"
 	"strconv"
 
 	"headstack/diagnosis"
 	"headstack/job"
 	"headstack/measure"
-	"headstack/unit"
 )
 
-type sheetModel struct {
-	jobData
-	Groups  []sheetGroup
-	Case    string
-	Left    int
-	Total   int
-	LeftMin unit.Minutes
-	Next    string // anchor of the next item that was not tried
-}
-
-// sheetGroup is a board's controls, or a function on its tracks.
-type sheetGroup struct {
-	Title, Place string
-	Function     bool
-	Left         int
-	Cautions     []string
-	Rows         []sheetRow
-}
-
-type sheetRow struct {
-	ID                  string // anchor
-	Item, Function, Key string
-	Name, Try           string
-	Minutes             unit.Minutes
-	Cautions            []string
-	Mark                shape
-	Outcome             diagnosis.Outcome
-	Symptom             diagnosis.Symptom
-	Ref, Remark         string
-	After               string // anchor to go to once this is recorded
-}
-
-func (s *server) sheetModel(r *http.Request) (sheetModel, error) {
-	d, err := s.jobData(r, "sheet", "Check sheet")
-	if err != nil {
-		return sheetModel{}, err
-	}
-	m := sheetModel{jobData: d, Case: r.URL.Query().Get("case")}
-	if m.Case == "" {
-		m.Case = string(d.View.Case)
-	}
-	for _, it := range d.View.Sheet {
-		m.addControl(it)
-	}
-	for _, f := range d.View.Functions {
-		m.addFunction(f)
-	}
-	m.link()
-	return m, nil
-}
-
-func (m *sheetModel) addControl(it job.SheetItem) {
-	n := len(m.Groups)
-	if n == 0 || m.Groups[n-1].Title != boardName(m.View, it.Board) {
-		g := sheetGroup{Title: boardName(m.View, it.Board)}
-		if b, ok := m.View.Def.Board(it.Board); ok {
-			g.Place = b.Place
-		}
-		m.Groups = append(m.Groups, g)
-		n++
-	}
-	row := rowOf(it.Latest)
-	row.Item, row.Name, row.Try, row.Minutes = it.Item, it.Name, it.Try, it.Minutes
-	m.add(&m.Groups[n-1], row, it.Cautions)
-}
-
-func (m *sheetModel) addFunction(f job.FunctionItem) {
-	n := len(m.Groups)
-	if n == 0 || !m.Groups[n-1].Function || m.Groups[n-1].Title != f.Name {
-		m.Groups = append(m.Groups, sheetGroup{Title: f.Name, Function: true, Place: "as a function, by ear or meter"})
-		n++
-	}
-	row := rowOf(f.Latest)
-	row.Function, row.Key, row.Minutes = f.Function, f.Key, f.Minutes
-	row.Name = f.Name
-	if f.Key != "" {
-		row.Name += " " + f.Key
-	}
-	m.add(&m.Groups[n-1], row, nil)
-}
-
-// add puts a row into a group. A caution that every row of a group repeats would
-// not be read: it stands once, at the head of the group.
-func (m *sheetModel) add(g *sheetGroup, row sheetRow, cautions []string) {
-	m.Total++
-	row.ID = "r" + strconv.Itoa(m.Total)
-	for _, c := range cautions {
-		if !slices.Contains(g.Cautions, c) {
-			g.Cautions = append(g.Cautions, c)
-		}
-	}
-	if row.Outcome == "" || row.Outcome == diagnosis.NotTried {
-		m.Left++
-		g.Left++
-		m.LeftMin += row.Minutes
-	}
-	g.Rows = append(g.Rows, row)
-}
-
-// link says for each row where to go once it is recorded: the next one that was
-// not tried, else the next one.
-func (m *sheetModel) link() {
-	after := "end"
-	for i := len(m.Groups) - 1; i >= 0; i-- {
-		rows := m.Groups[i].Rows
-		for j := len(rows) - 1; j >= 0; j-- {
-			rows[j].After = after
-			if rows[j].Outcome == "" || rows[j].Outcome == diagnosis.NotTried {
-				after, m.Next = rows[j].ID, rows[j].ID
-			}
-		}
-	}
-}
-
-func rowOf(e *job.Entry) sheetRow {
-	r := sheetRow{Mark: outcomeMark("")}
-	if e != nil && e.Check != nil {
-		r.Outcome, r.Symptom, r.Ref, r.Remark = e.Check.Outcome, e.Check.Symptom, e.Ref, e.Remark
-		r.Mark = outcomeMark(e.Check.Outcome)
-	}
-	return r
-}
-
-func boardName(v *job.View, id string) string {
-	if b, ok := v.Def.Board(id); ok {
-		return cmp.Or(b.Name, b.ID)
-	}
-	return cmp.Or(id, "no board")
-}
-
-func sortByP(s []diagnosis.StageState) {
-	slices.SortStableFunc(s, func(a, b diagnosis.StageState) int { return cmp.Compare(b.P, a.P) })
+func (s *server) sheetPages(page func(pattern string, h func(w http.ResponseWriter, r *http.Request) error)) {
+	page("GET /jobs/{job}/sheet", s.sheetPage)
+	page("POST /jobs/{job}/sheet", s.recordCheck)
+	page("POST /jobs/{job}/sheet/rest", s.recordRest)
+	page("POST /jobs/{job}/sheet/undo", s.undoChecks)
 }
 
 func (s *server) sheetPage(w http.ResponseWriter, r *http.Request) error {
@@ -168,7 +39,7 @@ func (s *server) recordCheck(w http.ResponseWriter, r *http.Request) error {
 	if err == nil {
 		to := r.PostFormValue("back")
 		if to == "" {
-			to = "/jobs/" + url.PathEscape(id) + "/sheet?case=" + url.QueryEscape(string(state)) + "#" + url.PathEscape(r.PostFormValue("after"))
+			to = sheetURL(r, "at", r.PostFormValue("after"))
 		}
 		return goTo(w, r, to, e)
 	}
@@ -183,6 +54,100 @@ func (s *server) recordCheck(w http.ResponseWriter, r *http.Request) error {
 	return render(w, status, "sheet", m)
 }
 
+// sheetURL is the sheet with what the form carries on and further pairs. The row to go to
+// is no fragment: a browser gives the focus to a row that asks for it only without one.
+func sheetURL(r *http.Request, pairs ...string) string {
+	q := url.Values{"case": {r.PostFormValue("case")}}
+	if part := r.PostFormValue("part"); part != "" {
+		q.Set("part", part)
+	}
+	for i := 0; i < len(pairs); i += 2 {
+		if pairs[i+1] != "" {
+			q.Set(pairs[i], pairs[i+1])
+		}
+	}
+	return "/jobs/" + url.PathEscape(r.PathValue("job")) + "/sheet?" + q.Encode()
+}
+
+// recordRest records that each control named was tried and works: one entry each, so that
+// the record says no less than if they had been tapped one by one.
+func (s *server) recordRest(w http.ResponseWriter, r *http.Request) error {
+	if err := parseForm(w, r); err != nil {
+		return err
+	}
+	state, err := parseCase(r.PostFormValue("case"))
+	if err != nil {
+		return err
+	}
+	items := append(pairsOf(r.PostForm["item"], func(c *job.Check, v string) { c.Item = v }),
+		pairsOf(r.PostForm["function"], func(c *job.Check, v string) { c.Function, c.Key = splitKey(v) })...)
+	if len(items) == 0 {
+		return &job.InvalidError{Field: "controls", Problem: "are none: nothing was left to try there"}
+	}
+	var first, last job.Entry
+	for i, c := range items {
+		last, err = s.bench.RecordCheck(r.Context(), r.PathValue("job"), c, state, "")
+		if err != nil {
+			kept := "Nothing was written."
+			if i > 0 {
+				kept = plural(i, "check before it was", "checks before it were") + " kept."
+			}
+			e := *explain(err)
+			e.what, e.kept = fmt.Sprintf("%s%s%s: %s", c.Item, c.Function, c.Key, e.what), kept
+			return &e
+		}
+		if i == 0 {
+			first = last
+		}
+	}
+	return goTo(w, r, sheetURL(r, "at", r.PostFormValue("after"), "since", strconv.FormatInt(first.Seq, 10)), last)
+}
+
+func pairsOf(values []string, set func(c *job.Check, v string)) []job.Check {
+	out := make([]job.Check, len(values))
+	for i, v := range values {
+		out[i].Outcome = diagnosis.Works
+		set(&out[i], v)
+	}
+	return out
+}
+
+// splitKey parts a function from the track behind its last slash.
+func splitKey(s string) (function, key string) {
+	for i := len(s) - 1; i >= 0; i-- {
+		if s[i] == '/' {
+			return s[:i], s[i+1:]
+		}
+	}
+	return s, ""
+}
+
+// undoChecks takes back the entries named, in the order given: the newest first.
+func (s *server) undoChecks(w http.ResponseWriter, r *http.Request) error {
+	if err := parseForm(w, r); err != nil {
+		return err
+	}
+	var last job.Entry
+	for i, v := range r.PostForm["seq"] {
+		seq, err := strconv.ParseInt(v, 10, 64)
+		if err != nil {
+			return &job.NotFoundError{What: "entry", ID: v}
+		}
+		last, err = s.bench.Withdraw(r.Context(), r.PathValue("job"), seq, "")
+		if err != nil {
+			e := *explain(err)
+			if i > 0 {
+				e.kept = plural(i, "newer one was", "newer ones were") + " taken back."
+			}
+			return &e
+		}
+	}
+	if last.Seq == 0 {
+		return &job.InvalidError{Field: "entries", Problem: "are none: nothing is there to take back"}
+	}
+	return goTo(w, r, sheetURL(r, "at", r.PostFormValue("after")), last)
+}
+
 // keepTyped puts a refused remark back into its row.
 func (m *sheetModel) keepTyped(r *http.Request) {
 	for i := range m.Groups {
@@ -190,6 +155,7 @@ func (m *sheetModel) keepTyped(r *http.Request) {
 			row := &m.Groups[i].Rows[j]
 			if row.Item == r.PostFormValue("item") && row.Function == r.PostFormValue("function") && row.Key == r.PostFormValue("key") {
 				row.Remark = r.PostFormValue("remark")
+				m.At = row.ID
 			}
 		}
 	}
@@ -199,10 +165,18 @@ func checkOf(r *http.Request) (job.Check, measure.CaseState, error) {
 	c := job.Check{Item: r.PostFormValue("item"), Function: r.PostFormValue("function"), Key: r.PostFormValue("key"),
 		Outcome: diagnosis.Outcome(r.PostFormValue("outcome")), Symptom: diagnosis.Symptom(r.PostFormValue("symptom")),
 		Provoked: diagnosis.Provocation(r.PostFormValue("provoked"))}
-	// The choice of a symptom stands beside the buttons; it means something only
-	// with what it can explain.
+	number := r.PostFormValue("fault")
+	// The choice of a symptom and the number on the label stand beside the buttons; they
+	// mean something only with what they can explain.
 	if c.Outcome != diagnosis.Faulty && c.Outcome != diagnosis.Intermittent {
-		c.Symptom = ""
+		c.Symptom, number = "", ""
+	}
+	if number != "" {
+		n, err := strconv.Atoi(number)
+		if err != nil || n < 1 {
+			return c, "", &job.InvalidError{Field: "fault number", Value: number, Problem: "is not a whole number from 1 up"}
+		}
+		c.Fault = n
 	}
 	state, err := parseCase(r.PostFormValue("case"))
 	return c, state, err

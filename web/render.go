@@ -27,6 +27,8 @@ var templateFiles embed.FS
 var funcs = template.FuncMap{
 	"asset":    assetURL,
 	"percent":  unit.Probability,
+	"helpof":   helpOf,
+	"whyof":    helpOfCaution,
 	"tone":     func(hz float64) string { return unit.Frequency(unit.Hertz(hz)) },
 	"caseOf":   report.CaseWord,
 	"mode":     report.ModeWord,
@@ -39,6 +41,8 @@ var funcs = template.FuncMap{
 	"outcomes": func() []choice { return outcomes },
 	"symptoms": func() []choice { return symptoms },
 	"cases":    func() []choice { return cases },
+
+	"conditions": func() []choice { return conditions },
 
 	"workkinds":       func() []choice { return workKinds },
 	"provocations":    func() []choice { return provocations },
@@ -60,7 +64,7 @@ var funcs = template.FuncMap{
 var pagesByName = parsePages()
 
 func parsePages() map[string]*template.Template {
-	base := template.Must(template.New("layout.html").Funcs(funcs).ParseFS(templateFiles, "templates/layout.html", "templates/parts.html"))
+	base := template.Must(template.New("layout.html").Funcs(funcs).ParseFS(templateFiles, "templates/layout.html", "templates/parts*.html"))
 	files, err := fs.Glob(templateFiles, "templates/page_*.html")
 	if err != nil {
 		panic("web: " + err.Error())
@@ -121,8 +125,8 @@ var outcomes = []choice{
 }
 
 var symptoms = []choice{
-	{"", "not said", ""}, {string(diagnosis.SymptomDead), "dead", ""}, {string(diagnosis.SymptomWeak), "weak", ""},
-	{string(diagnosis.SymptomDull), "dull", ""}, {string(diagnosis.SymptomThin), "thin", ""}, {string(diagnosis.SymptomNoisy), "noisy", ""},
+	{"", "not said", ""}, {string(diagnosis.SymptomDead), "dead", "d"}, {string(diagnosis.SymptomWeak), "weak", "w"},
+	{string(diagnosis.SymptomDull), "dull", "u"}, {string(diagnosis.SymptomThin), "thin", "t"}, {string(diagnosis.SymptomNoisy), "noisy", "n"},
 }
 
 var cases = []choice{

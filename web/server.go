@@ -86,6 +86,8 @@ type Options struct {
 	Context context.Context
 	// Now is the clock; nil: time.Now.
 	Now func() time.Time
+	// Demo makes a job of an invented recorder on this bench; nil: it is not offered.
+	Demo DemoFunc
 	// Log takes what went wrong inside; nil: nothing is logged.
 	Log *slog.Logger
 }
@@ -163,8 +165,9 @@ func (s *server) pages() {
 	page("GET /jobs/{job}/closing", s.closingPage)
 	page("POST /jobs/{job}/closing", s.closeJob)
 	page("GET /jobs/{job}", s.overviewPage)
-	page("GET /jobs/{job}/sheet", s.sheetPage)
-	page("POST /jobs/{job}/sheet", s.recordCheck)
+	s.sheetPages(page)
+	s.helpPages(page)
+	s.flowPages(page)
 	page("GET /jobs/{job}/path", s.pathPage)
 	page("POST /jobs/{job}/readings", s.recordReading)
 	page("POST /jobs/{job}/notes", s.recordNote)

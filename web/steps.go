@@ -62,13 +62,13 @@ func stepsOf(v *job.View, verdict *diagnosis.Verdict, due *int, here string) []s
 		}
 	}
 	steps := []step{
-		{Name: "intake", Href: root + "#intake", Here: here == "", Open: intakeOpen(v.Job), What: "to fill in"},
+		{Name: "intake", Href: root + "/intake", Here: here == "intake", Open: intakeOpen(v.Job) + unseen(intakeList(v)), What: "to see to"},
 		{Name: "as found", Href: root + "/sheet", Here: here == "sheet" || here == "captures", Open: asFound, What: "to try or capture"},
 		find,
-		{Name: "fix", Href: root + "#fix", Open: faulty(v) + faults, What: word(faulty(v)+faults, "fault", "faults")},
+		{Name: "fix", Href: root + "/works", Here: here == "works" || here == "openings", Open: faulty(v) + faults, What: word(faulty(v)+faults, "fault", "faults")},
 		{Name: "line up", Href: root + "/line-up", Here: here == "line-up", Dark: due == nil},
-		{Name: "prove", Href: root + "/line-up#proof", Open: btoi(!closedAgain(v)), What: "closed-case capture"},
-		{Name: "hand over", Href: root + "/report", Here: here == "report", Open: 1, What: "report"},
+		{Name: "prove", Href: root + "/prove", Here: here == "prove", Open: btoi(!closedAgain(v)), What: "closed-case capture"},
+		{Name: "hand over", Href: root + "/hand-over", Here: here == "hand-over", Open: 1, What: "report"},
 	}
 	if due != nil {
 		steps[4].Open, steps[4].What = *due, word(*due, "step due", "steps due")
@@ -133,9 +133,15 @@ func newLineUps() *thoughts[*job.LineUp] {
 // stepsDue counts the steps of the line-up that are due or stale; nil where there is no
 // line-up, or none yet.
 func (s *server) stepsDue(r *http.Request, v *job.View) *int {
-	wait, cancel := context.WithTimeout(r.Context(), s.patience(r))
-	defer cancel()
-	l, err := s.lineUps.within(r.Context(), wait, s.bench, v)
+	var l *job.LineUp
+	var err error
+	if s.patience(r) == 0 {
+		l, err = s.lineUps.peek(v)
+	} else {
+		wait, cancel := context.WithTimeout(r.Context(), s.patience(r))
+		defer cancel()
+		l, err = s.lineUps.within(r.Context(), wait, s.bench, v)
+	}
 	if err != nil {
 		return nil
 	}

@@ -34,6 +34,17 @@ func stories(state, id string) []story {
 			story{"interface", "/library/interfaces/bench-box", 200, []string{"Response of the interface", "input 3: not measured: nothing was heard on it", "16 kHz"}},
 			story{"lost", root + "/nowhere", 404, []string{"no such page"}})
 	}
+	common = append(common,
+		story{"intake", root + "/intake", 200, []string{"Before it is switched on", "First power, class", "Local electrical codes"}},
+		story{"prove", root + "/prove", 200, []string{"no capture of the test tape with the case closed", "Soak", "minutes since the soak began"}},
+		story{"hand-over", root + "/hand-over", 200, []string{"Not done", "open the report", "close the job"}})
+	if state == "good" {
+		common = append(common,
+			story{"help", "/help", 200, []string{"Drop-outs", "Charged capacitors", "AES6-2008"}},
+			story{"help-one", "/help/caution-capacitors", 200, []string{"creep back", "4700", "discharge each through a resistor"}},
+			story{"help-none", "/help/nothing", 404, []string{"no such explanation"}},
+			story{"words", "/words", 200, []string{"one machine's passage over the bench", "Words"}})
+	}
 	switch state {
 	case "good":
 		for i := range common[:5] { // the card stands on every page of the job, what misleads before what to do

@@ -33,6 +33,9 @@ type thoughts[T any] struct {
 // thought is one reasoning over one state of the evidence.
 type thought[T any] struct {
 	job, evidence string
+	stop          context.CancelFunc
+	waiting       int           // requests that wait for it
+	past          bool          // the evidence has moved on
 	done          chan struct{} // closed when answer and err are there
 	answer        T
 	err           error
@@ -70,6 +73,7 @@ func newPlans(opt job.OpeningOptions) *thoughts[*teardown.Plan] {
 // of waits for the answer on the evidence that v holds.
 func (c *thoughts[T]) of(ctx context.Context, b Bench, v *job.View) (none T, err error) {
 	run := c.start(b, v)
+	defer c.left(run)
 	select {
 	case <-run.done:
 		return run.answer, run.err
@@ -78,9 +82,28 @@ func (c *thoughts[T]) of(ctx context.Context, b Bench, v *job.View) (none T, err
 	}
 }
 
+// peek gives the answer if it is there, else [errWorking]; it begins nothing. Results that
+// are keyed in faster than they can be reasoned about would else each begin a run.
+func (c *thoughts[T]) peek(v *job.View) (none T, err error) {
+	id := c.id(v)
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	for _, r := range c.runs {
+		if r.job == v.Job.ID && r.evidence == id {
+			select {
+			case <-r.done:
+				return r.answer, r.err
+			default:
+			}
+		}
+	}
+	return none, errWorking
+}
+
 // within waits no longer than until the wait ends, then returns [errWorking].
 func (c *thoughts[T]) within(ctx, wait context.Context, b Bench, v *job.View) (none T, err error) {
 	run := c.start(b, v)
+	defer c.left(run)
 	select {
 	case <-run.done: // even where there is no patience at all
 		return run.answer, run.err
@@ -97,30 +120,55 @@ func (c *thoughts[T]) within(ctx, wait context.Context, b Bench, v *job.View) (n
 	}
 }
 
-// start finds the run for this evidence or begins it.
+// left says that a request waits no longer. A run over evidence that has moved on, for
+// which nobody waits, is stopped: it would only take the time of the one that counts.
+func (c *thoughts[T]) left(r *thought[T]) {
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	r.waiting--
+	c.abandon(r)
+}
+
+func (c *thoughts[T]) abandon(r *thought[T]) {
+	if r.past && r.waiting == 0 {
+		r.stop()
+	}
+}
+
+// start finds the run for this evidence or begins it, and counts the caller among those who
+// wait: it calls left when it does so no longer.
 func (c *thoughts[T]) start(b Bench, v *job.View) *thought[T] {
 	id := c.id(v)
 	c.mu.Lock()
 	defer c.mu.Unlock()
 	for _, r := range c.runs {
 		if r.job == v.Job.ID && r.evidence == id {
+			r.waiting++
 			return r
 		}
 	}
-	r := &thought[T]{job: v.Job.ID, evidence: id, done: make(chan struct{})}
-	c.runs = slices.DeleteFunc(c.runs, func(o *thought[T]) bool { return o.job == r.job })
+	ctx, stop := context.WithCancel(context.Background())
+	r := &thought[T]{job: v.Job.ID, evidence: id, stop: stop, waiting: 1, done: make(chan struct{})}
+	c.runs = slices.DeleteFunc(c.runs, func(o *thought[T]) bool {
+		if o.job == r.job {
+			o.past = true
+			c.abandon(o)
+		}
+		return o.job == r.job
+	})
 	c.runs = append(c.runs, r)
 	if len(c.runs) > thoughtsKept {
 		c.runs = slices.Delete(c.runs, 0, len(c.runs)-thoughtsKept)
 	}
-	go c.work(b, r)
+	go c.work(ctx, b, r)
 	return r
 }
 
 // work reasons and closes the run. A panic is one run's error: outside a request
 // nobody else would stop it from ending the program.
-func (c *thoughts[T]) work(b Bench, r *thought[T]) {
+func (c *thoughts[T]) work(ctx context.Context, b Bench, r *thought[T]) {
 	defer close(r.done)
+	defer r.stop()
 	defer func() {
 		if p := recover(); p != nil {
 			r.err = fmt.Errorf("%s %s: %v", c.doing, r.job, p)
@@ -129,7 +177,7 @@ func (c *thoughts[T]) work(b Bench, r *thought[T]) {
 			c.forget(r)
 		}
 	}()
-	answer, seen, err := c.think(context.Background(), b, r.job)
+	answer, seen, err := c.think(ctx, b, r.job)
 	if err != nil {
 		r.err = fmt.Errorf("%s %s: %w", c.doing, r.job, err)
 		return
