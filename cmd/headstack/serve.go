@@ -51,7 +51,7 @@ func servePages(e *env, b *job.Bench, dir string, port int, path string) error {
 	}
 	defer gate.Close()
 	srv := &http.Server{
-		Handler:           web.NewServer(b, web.Options{Listen: filepath.Join(dir, "listening"), Devices: soundServer{}, Context: e.ctx, Phone: gate}),
+		Handler:           web.NewServer(b, web.Options{Listen: filepath.Join(dir, "listening"), Devices: soundServer{}, Context: e.ctx, Demo: lightDemo(e, b), Phone: gate}),
 		ReadHeaderTimeout: 10 * time.Second,
 		IdleTimeout:       2 * time.Minute,
 	}
