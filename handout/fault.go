@@ -27,7 +27,8 @@ func faulty(c *job.Check) bool {
 	return c != nil && (c.Outcome == diagnosis.Faulty || c.Outcome == diagnosis.Intermittent)
 }
 
-// faultNumber numbers faults by the order in which each place was first found faulty, from 1.
+// faultNumber is the number kept with the entry. Of records from before there was one, faults
+// are numbered by the order in which each place was first found faulty, from 1.
 // What was corrected or taken back keeps its number, so that the others keep theirs: a label
 // that sticks on a recorder cannot be renumbered.
 func faultNumber(v *job.View) func(e job.Entry) int {
@@ -37,7 +38,12 @@ func faultNumber(v *job.View) func(e job.Entry) int {
 			number[place(e.Check)] = len(number) + 1
 		}
 	}
-	return func(e job.Entry) int { return number[place(e.Check)] }
+	return func(e job.Entry) int {
+		if e.Check.Fault > 0 {
+			return e.Check.Fault
+		}
+		return number[place(e.Check)]
+	}
 }
 
 // Faults are those that stand: what was last found faulty or intermittent and not found
