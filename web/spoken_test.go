@@ -53,7 +53,7 @@ func TestAReadingIsSaidBack(t *testing.T) {
 	}
 	checkFit(t, ctx, "said back", 390, false)
 	checkAxe(t, ctx, "said back")
-	(&keys{t: t, ctx: ctx}).press("u")
+	(&keys{t: t, ctx: ctx}).hit("u")
 	f.sees("#news", "takes back reading 1")
 	if v := must(b.View(t.Context(), id)); len(v.Current) != 0 || v.Entries[0].Kind != job.KindReading {
 		t.Errorf("%d entries count", len(v.Current))
