@@ -302,3 +302,13 @@ func quantile(sorted []float64, q float64) float64 {
 	i := int(at)
 	return sorted[i] + (at-float64(i))*(sorted[i+1]-sorted[i])
 }
+
+// Top is the output of the treble at its fitted peak, on the reference of the last pass; NaN
+// without a curve.
+func (c *Curve) Top() float64 {
+	if len(c.draws) == 0 {
+		return math.NaN()
+	}
+	top, _, _ := spread(c.each(func(_ int, d draw) float64 { return d.top }))
+	return top
+}

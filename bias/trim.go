@@ -1,6 +1,7 @@
 package bias
 
 import (
+	"cmp"
 	"errors"
 	"fmt"
 	"math"
@@ -17,9 +18,10 @@ type Trim struct {
 	Track int    `json:"track"` // from 1
 	// Turns is the travel from stop to stop of a multi-turn adjuster, whose slot does not
 	// tell where it stands: its positions are named in turns from Now, which is 0.5 where
-	// nobody knows. 0: a single turn from 7 o'clock to 5 o'clock, named by the face of a
-	// clock.
+	// nobody knows. 0: a single turn, named by the face of a clock.
 	Turns float64 `json:"turns,omitempty"`
+	// Degrees is the travel of a single-turn one, 12 o'clock in its middle; 0: 300.
+	Degrees float64 `json:"degrees,omitempty"`
 	// Sign is +1 where clockwise raises the bias, -1 where it lowers it.
 	Sign int `json:"sign"`
 	// Now is where the trim stands: what "dB of bias" refers to.
@@ -75,6 +77,8 @@ func (t Trim) check() error {
 		return fmt.Errorf("%w: sign %d, want +1 or -1", ErrTrim, t.Sign)
 	case !(t.Backlash >= 0 && t.Backlash < 0.5):
 		return fmt.Errorf("%w: backlash %g, want a share of the travel below a half", ErrTrim, t.Backlash)
+	case !(t.Degrees >= 0 && t.Degrees <= 360):
+		return fmt.Errorf("%w: a travel of %g degrees", ErrTrim, t.Degrees)
 	case !(t.Turns >= 0 && t.Turns <= 100):
 		return fmt.Errorf("%w: %g turns", ErrTrim, t.Turns)
 	}
@@ -103,9 +107,12 @@ func spanOf(text string) (db float64, ok bool) {
 	return 0, false
 }
 
-// firstHour and hours are the face of a single-turn trimmer: 300 degrees from 7 to 5
-// o'clock. Common practice, no source.
-const firstHour, hours = 7.0, 10.0
+// usualDegrees is the travel of a single-turn trimmer: from 7 to 5 o'clock. Common practice,
+// no source.
+const usualDegrees = 300.0
+
+// hours are the travel on the face of a clock.
+func (t Trim) hours() float64 { return cmp.Or(t.Degrees, usualDegrees) / 30 }
 
 // Words names a position as a hand finds it: "9:30 o'clock", or "1.25 turns clockwise of
 // where it stood".
@@ -121,11 +128,12 @@ func (t Trim) Words(position float64) string {
 		}
 		return fmt.Sprintf("%.2f turns %s of where it stood", math.Abs(n), way)
 	}
+	hours := t.hours()
 	clockwise := position
 	if t.Sign < 0 {
 		clockwise = 1 - position
 	}
-	minutes := int(math.Round((firstHour + clockwise*hours) * 12)) // of five
+	minutes := int(math.Round((12 - hours/2 + clockwise*hours) * 12)) // of five
 	h := minutes / 12 % 12
 	if h == 0 {
 		h = 12
@@ -149,5 +157,5 @@ func (t Trim) least() float64 {
 	if t.Turns > 0 {
 		return 1 / (16 * t.Turns)
 	}
-	return 0.25 / hours
+	return 0.25 / t.hours()
 }

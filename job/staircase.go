@@ -14,6 +14,7 @@ import (
 	"headstack/lineup"
 	"headstack/machine"
 	"headstack/programme"
+	"headstack/trim"
 )
 
 // Staircase keeps the plan of a bias staircase: where the trim of each track stands at each
@@ -236,6 +237,51 @@ func BiasTrim(def *machine.Definition, id, key string, track int, now float64) (
 	t.ID = def.Designator(x.Part, x.Each, key)
 	if travel, u, ok := TravelOf(def, id); ok && inUnit(travel, u, "turns") > 1.01 {
 		t.Turns = inUnit(travel, u, "turns")
+	} else if ok {
+		t.Degrees = inUnit(travel, u, trim.Degrees)
 	}
 	return t, nil
+}
+
+// TravelShare reads where a trim stands, as typed: the hour of a clock face ("10:30"), turns
+// from the anticlockwise stop ("2.5 turns"), degrees ("120°"), or a share of the travel
+// ("45 %"). What comes is the share from the stop of least of what the trim sets.
+func TravelShare(def *machine.Definition, id, text string) (float64, error) {
+	bad := func(problem string) (float64, error) {
+		return 0, &InvalidError{Field: "position", Value: shorten(text), Problem: problem, Nearest: []string{"10:30", "120°", "2.5 turns", "45 %"}}
+	}
+	x, travel, u := trimOf(def, id), 0.0, trim.TravelUnit("")
+	if x != nil {
+		travel, u, _ = TravelOf(def, id)
+	}
+	if !(travel > 0) {
+		return bad("is of a trim whose travel is not known")
+	}
+	text = strings.TrimSpace(strings.Replace(text, ",", ".", 1))
+	share := 0.0
+	switch number, percent := strings.CutSuffix(text, "%"); {
+	case percent:
+		v, err := strconv.ParseFloat(strings.TrimSpace(number), 64)
+		if err != nil {
+			return bad("is no number")
+		}
+		share = v / 100
+		if share < 0 || share > 1 {
+			return bad("lies beyond the travel")
+		}
+		return share, nil // as asked: of what it sets
+	default:
+		at, err := parsePosition(text, travel, u)
+		if err != nil {
+			return 0, err
+		}
+		share = at / travel
+	}
+	if share < 0 || share > 1 {
+		return bad("lies beyond the travel")
+	}
+	if x.Sign < 0 {
+		share = 1 - share
+	}
+	return share, nil
 }

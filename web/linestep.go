@@ -45,6 +45,7 @@ type stepPanel struct {
 	Goes     string // that travel, from stop to stop
 	Unit     string // that a bare number is taken in
 	Example  string
+	Stairs   *stairView // of a bias step
 	Form     stepForm
 }
 

@@ -102,7 +102,11 @@ func (s *server) lineUpModel(r *http.Request, step string) (lineUpModel, error) 
 	if step != "" {
 		m.Self += "?step=" + url.QueryEscape(step)
 	}
-	m.fill(&lining{l, cmp.Or(step, l.Status.Next)}, v)
+	in := &lining{l, cmp.Or(step, l.Status.Next)}
+	m.fill(in, v)
+	if m.Now != nil {
+		m.Now.Stairs = in.stairs(m.Now.LineUpStep, v, m.Self, s.progress.newToken())
+	}
 	return m, nil
 }
 

@@ -7,6 +7,7 @@ import (
 	"net/http"
 	"time"
 
+	"headstack/bias"
 	"headstack/diagnosis"
 	"headstack/job"
 	"headstack/learn"
@@ -50,6 +51,7 @@ type Bench interface {
 	meterBench
 	Advise(ctx context.Context, jobID string) (*diagnosis.Advice, *job.View, error)
 	LineUp(ctx context.Context, jobID string) (*job.LineUp, *job.View, error)
+	PlanStaircase(ctx context.Context, jobID string, opt job.StaircaseOptions) (job.Entry, *bias.Plan, error)
 	Openings(ctx context.Context, jobID string, opt job.OpeningOptions) (*teardown.Plan, *job.View, error)
 	ProposeClosing(ctx context.Context, jobID string) (job.Closing, *job.View, error)
 	Found(ctx context.Context, definition string) (*job.Found, error)
@@ -183,6 +185,7 @@ func (s *server) pages() {
 	page("POST /jobs/{job}/line-up/gates", s.recordGate)
 	page("POST /jobs/{job}/line-up/sign-offs", s.recordSignOff)
 	page("POST /jobs/{job}/line-up/passes", s.recordPass)
+	s.staircasePages(page)
 	page("GET /jobs/{job}/captures", s.capturesPage)
 	page("POST /jobs/{job}/captures", s.uploadCapture)
 	page("GET /jobs/{job}/captures/{seq}", s.capturePage)

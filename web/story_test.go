@@ -19,6 +19,9 @@ func stories(state, id string) []story {
 		return []story{{"jobs", "/", 200, []string{"No job yet", "as found", "headstack demo", "Open a job"}}}
 	}
 	root := "/jobs/" + id
+	if state == "staircase" {
+		return staircaseStories(root)
+	}
 	common := []story{
 		{"overview", root, 200, []string{"local electrical codes"}},
 		{"sheet", root + "/sheet", 200, []string{"left, about"}},
@@ -116,13 +119,15 @@ func benchOf(state string) (*storyBench, string) {
 		return failedStory()
 	case "lining":
 		return liningStory()
+	case "staircase":
+		return staircaseStory()
 	case "first":
 		return newStoryBench(), ""
 	}
 	return enormousStory()
 }
 
-var states = []string{"first", "good", "empty", "failed", "lining", "enormous"}
+var states = []string{"first", "good", "empty", "failed", "lining", "staircase", "enormous"}
 
 func TestStories(t *testing.T) {
 	for _, state := range states {

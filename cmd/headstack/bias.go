@@ -35,7 +35,9 @@ type biasPlan struct {
 const biasPlanFormat = 1
 
 type biasPlanVerb struct {
-	Machine string   `required:"" placeholder:"DEF" help:"Recorder definition: a YAML file, or the id of a built-in one."`
+	benchFlag
+	Job     string   `xor:"of" required:"" placeholder:"ID" help:"Job that the plan is kept in: its line-up then reads the replay. The next staircase of a trim is planned by the ones before it."`
+	Machine string   `xor:"of" required:"" placeholder:"DEF" help:"Without a job, recorder definition: a YAML file, or the id of a built-in one."`
 	Speed   float64  `placeholder:"CM_S" help:"Tape speed in cm/s; without it the definition's first."`
 	Tracks  []int    `placeholder:"1,2,.." help:"Tracks; without it all."`
 	Now     []string `placeholder:"TRACK=SHARE" help:"Where trims stand, as a share of their travel from the stop of least bias: 1=0.4. Without it the middle."`
@@ -46,13 +48,17 @@ type biasPlanVerb struct {
 }
 
 func (biasPlanVerb) Help() string {
-	return `Example: headstack bias plan --machine octogrange --tracks 1,4 --now 1=0.45 --to staircase
+	return `Examples: headstack bias plan --machine octogrange --tracks 1,4 --now 1=0.45 --to staircase
+          headstack bias plan --job job-0001 --tracks 3 --to staircase
 
 A machine without a live view of its own recording shows output against bias in one pass: the trim is moved from step
 to step while two tones are recorded. Existing files are not overwritten.`
 }
 
 func (v *biasPlanVerb) Run(e *env) error {
+	if v.Job != "" {
+		return v.inJob(e)
+	}
 	def, err := loadMachine(v.Machine)
 	if err != nil {
 		return err
@@ -62,6 +68,34 @@ func (v *biasPlanVerb) Run(e *env) error {
 		return err
 	}
 	return writeBiasPlan(e, v.To, v.Machine, plan)
+}
+
+// inJob plans by the record of a job, and keeps the plan there.
+func (v *biasPlanVerb) inJob(e *env) error {
+	now, err := sharesOf(v.Now)
+	if err != nil {
+		return err
+	}
+	return v.with(e, func(b *job.Bench) error {
+		view, err := b.View(e.ctx, v.Job)
+		if err != nil {
+			return err
+		}
+		kept, plan, err := b.PlanStaircase(e.ctx, v.Job, job.StaircaseOptions{SpeedCmS: v.Speed, Tracks: v.Tracks, Now: now, FallDB: v.Fall, Steps: v.Steps, Third: v.Third})
+		if err != nil {
+			return err
+		}
+		if err := writeBiasPlan(e, v.To, view.Job.Definition, plan); err != nil {
+			return err
+		}
+		tracks := make([]string, len(plan.Tracks))
+		for i, t := range plan.Tracks {
+			tracks[i] = strconv.Itoa(t.Trim.Track)
+		}
+		fmt.Fprintf(e.out, "kept as %s (entry %d): %s\nits replay: headstack capture %s --programme %s --tracks %s replay.wav; then headstack lineup %s\n", kept.Ref, kept.Seq, kept.LineUpWords(),
+			v.Job, kept.Staircase.ProgrammeSHA, strings.Join(tracks, ","), v.Job)
+		return nil
+	})
 }
 
 func (v *biasPlanVerb) plan(def *machine.Definition) (*bias.Plan, error) {
@@ -357,39 +391,49 @@ func printBias(w io.Writer, f biasFit) {
 			fmt.Fprintf(w, "  not read: %s\n", t.Refused)
 			continue
 		}
-		c := t.Curve
-		for _, x := range c.LeftOut {
-			fmt.Fprintf(w, "  ◆ pass %d, step %d left out (%s): %s\n", x.Pass, x.Step, unit.Probability(x.Probability), x.Why)
-		}
-		for _, x := range slices.Concat(c.Warnings, t.Setting.Warnings) {
-			fmt.Fprintf(w, "  ◆ %s\n", x)
-		}
-		if c.Peak == nil {
-			fmt.Fprintf(w, "  %s: %s\n", c.Verdict, c.Why)
-			continue
-		}
-		fmt.Fprintf(w, "  peak of %s: %s, %s of bias re where the trim stands\n", unit.Frequency(unit.Hertz(c.Tones.TrebleHz)), c.Peak.Words, inBias(c.Peak.Bias))
-		s := t.Setting
-		if s.Refused != "" {
-			fmt.Fprintf(w, "  no setting: %s\n", s.Refused)
-			continue
-		}
-		fmt.Fprintf(w, "  ▶ set it to %s, %s of bias; the fall to expect %s (%s)\n", s.At.Words, inBias(s.At.Bias), inBias(s.Fall), s.Aim.Source)
-		if s.Third != nil {
-			fmt.Fprintf(w, "    third harmonic of the low tone there: %s\n", s.Third.Figure())
-		}
-		for k, x := range s.Steps {
-			fmt.Fprintf(w, "    %d. %s\n", k+1, x)
-		}
-		switch {
-		case t.More.Passes == 0:
-			fmt.Fprintln(w, "  no further pass is needed")
-		case t.More.Passes > 0:
-			fmt.Fprintf(w, "  further passes for the tolerance: %d\n", t.More.Passes)
-		default:
-			fmt.Fprintf(w, "  no number of passes meets the tolerance: %s\n", t.More.Why)
+		for _, x := range biasLines(t) {
+			fmt.Fprintln(w, "  "+x)
 		}
 	}
+}
+
+// biasLines is what the staircases of one track say, a line each.
+func biasLines(t biasTrack) (out []string) {
+	say := func(format string, a ...any) { out = append(out, fmt.Sprintf(format, a...)) }
+	c := t.Curve
+	for _, x := range c.LeftOut {
+		say("◆ pass %d, step %d left out (%s): %s", x.Pass, x.Step, unit.Probability(x.Probability), x.Why)
+	}
+	for _, x := range slices.Concat(c.Warnings, t.Setting.Warnings) {
+		say("◆ %s", x)
+	}
+	if c.Peak == nil {
+		say("%s: %s", c.Verdict, c.Why)
+		return out
+	}
+	say("peak of %s: %s, %s of bias re where the trim stands", unit.Frequency(unit.Hertz(c.Tones.TrebleHz)), c.Peak.Words, inBias(c.Peak.Bias))
+	s := t.Setting
+	if s.Refused != "" {
+		say("no setting: %s", s.Refused)
+		return out
+	}
+	say("▶ set it to %s, %s of bias; the fall to expect %s (%s)", s.At.Words, inBias(s.At.Bias), inBias(s.Fall), s.Aim.Source)
+	if s.Third != nil {
+		say("  third harmonic of the low tone there: %s", s.Third.Figure())
+	}
+	for k, x := range s.Steps {
+		say("  %d. %s", k+1, x)
+	}
+	switch {
+	case t.More == nil:
+	case t.More.Passes == 0:
+		say("no further pass is needed")
+	case t.More.Passes > 0:
+		say("further passes for the tolerance: %d", t.More.Passes)
+	default:
+		say("no number of passes meets the tolerance: %s", t.More.Why)
+	}
+	return out
 }
 
 func inBias(r measure.Result) string { return r.Figure().String() }

@@ -57,6 +57,46 @@ func TestBiasFromPlanToSetting(t *testing.T) {
 	if b := x.Curve.Peak.Bias; math.Abs(b.Value-peak) > 0.3 || b.Lo > peak || b.Hi < peak {
 		t.Errorf("peak at %.2f dB of bias (%.2f to %.2f), truly %g", b.Value, b.Lo, b.Hi, peak)
 	}
+	// The same in the record of a job: the plan is an entry, its replay a capture, and the
+	// line-up says how far to turn.
+	data2 := filepath.Join(t.TempDir(), "bench")
+	call(exitDone, "job", "open", "--bench", data2, "--machine", "octogrange", "--serial", "7")
+	said := call(exitDone, "bias", "plan", "--bench", data2, "--job", "job-0001", "--tracks", "3", "--now", "3=0.45", "--to", filepath.Join(dir, "kept"))
+	_, sha, _ := strings.Cut(said, "--programme ")
+	sha, _, _ = strings.Cut(sha, " ")
+	call(exitDone, "capture", "--bench", data2, "job-0001", "--programme", sha, "--tracks", "3", wav)
+	var l struct {
+		Steps []struct {
+			ID        string `json:"id"`
+			Staircase *struct {
+				Capture string        `json:"capture"`
+				Setting *bias.Setting `json:"setting"`
+			} `json:"staircase"`
+			Turn *struct {
+				Do string  `json:"do"`
+				By float64 `json:"by"`
+			} `json:"turn"`
+		} `json:"steps"`
+	}
+	if err := json.Unmarshal([]byte(call(exitDone, "lineup", "--bench", data2, "--json", "job-0001")), &l); err != nil {
+		t.Fatal(err)
+	}
+	found := false
+	for _, s := range l.Steps {
+		if s.ID != "bias/B38/3" {
+			continue
+		}
+		found = true
+		if s.Staircase == nil || s.Staircase.Capture != "capture 1" || s.Staircase.Setting.At == nil || s.Turn == nil || s.Turn.Do != "turn" {
+			t.Fatalf("%+v", s)
+		}
+		if want := (s.Staircase.Setting.At.Position - 0.45) * 270; math.Abs(s.Turn.By-want) > 0.1 || math.Abs(s.Staircase.Setting.At.Position-x.Setting.At.Position) > 0.01 {
+			t.Errorf("turn %.1f° to %.3f; the verb by itself says %.3f", s.Turn.By, s.Staircase.Setting.At.Position, x.Setting.At.Position)
+		}
+	}
+	if !found {
+		t.Error("no step bias/B38/3")
+	}
 	// The sound as it was written is no replay: nothing moves with the trim.
 	call(exitNoJudge, "bias", "fit", "--plan", filepath.Join(dir, "plan.json"), "--tracks", "3", filepath.Join(dir, "round-1.wav"))
 }

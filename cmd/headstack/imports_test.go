@@ -48,7 +48,7 @@ var mayImport = map[string][]string{
 	"handout":       {"diagnosis", "job", "lineup", "machine", "measure", "paper", "plot", "report", "teardown", "testtape", "unit"},
 	"help":          {},
 	"doc":           {},
-	"web":           {"capture", "diagnosis", "doc", "handout", "help", "instrument", "job", "learn", "lineup", "live", "machine", "measure", "paper", "phone", "plot", "programme", "report", "signature", "teardown", "testtape", "trim", "unit"},
+	"web":           {"bias", "capture", "diagnosis", "doc", "handout", "help", "instrument", "job", "learn", "lineup", "live", "machine", "measure", "paper", "phone", "plot", "programme", "report", "signature", "teardown", "testtape", "trim", "unit"},
 	"instrument":    {},
 	"sim/board":     {"machine"},
 	"sim/field":     {},

@@ -162,8 +162,34 @@ func printStepCard(w io.Writer, s *job.LineUpStep) {
 	if read != "" {
 		fmt.Fprintf(w, "      read: %s\n", read)
 	}
+	printStaircase(w, s.Staircase)
 	if s.Turn != nil && s.Turn.Do == trim.DoEnough { // the others follow below
 		fmt.Fprintf(w, "      %s\n", turnText(s.Turn))
+	}
+}
+
+// printStaircase is what staircases say of a bias trim.
+func printStaircase(w io.Writer, st *job.LineUpStaircase) {
+	if st == nil {
+		return
+	}
+	fmt.Fprintf(w, "      %s: %s\n", st.Plan, strings.Join(st.Track.Words, ", "))
+	for _, d := range st.Doubts {
+		fmt.Fprintf(w, "        ◆ %s\n", d)
+	}
+	for _, x := range []struct{ label, text string }{{"not read", st.Refused}, {"of before", st.Stale}} {
+		if x.text != "" {
+			fmt.Fprintf(w, "        ◆ %s: %s\n", x.label, x.text)
+		}
+	}
+	if st.Capture == "" {
+		fmt.Fprintf(w, "        not replayed yet: headstack capture JOB --programme %s --tracks %d replay.wav\n", st.ProgrammeSHA, st.Track.Trim.Track)
+	}
+	if st.Curve == nil {
+		return
+	}
+	for _, x := range biasLines(biasTrack{Track: st.Track.Trim.Track, Curve: st.Curve, Setting: st.Setting, More: st.More}) {
+		fmt.Fprintln(w, "        "+x)
 	}
 }
 

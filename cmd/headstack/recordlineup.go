@@ -142,6 +142,16 @@ func replaceLineUp(view *job.View, old job.Entry, text string, out *job.Entry) (
 		s := *old.Soak
 		s.Value, s.Unit, err = job.ParseValue("value", text, s.Unit)
 		out.Soak = &s
+	case old.Staircase != nil: // where its steps were really set
+		var at map[int][]float64
+		at, err = (&biasFitVerb{Written: strings.Fields(text)}).written()
+		s := *old.Clone().Staircase
+		for i := range s.Tracks {
+			if w := at[s.Tracks[i].Bias.Track]; w != nil {
+				s.Tracks[i].Positions = w
+			}
+		}
+		out.Staircase = &s
 	default:
 		out.Remark = text
 	}
