@@ -17,6 +17,8 @@ type Printed struct {
 type PrintedPage struct {
 	Page
 	Of     int // pages in all
+	Part   int // of a round that is broken over several sheets, from 1; 0: it stands on one
+	Parts  int
 	Groups []PrintedGroup
 	Sums   []Term // of the targets on this page
 }
@@ -32,6 +34,8 @@ type PrintedGroup struct {
 	Before   []string
 	Again    []string
 	Rows     []PrintedRow
+	// Goes says that the group goes on from the sheet before.
+	Goes bool
 }
 
 // PrintedRow is one line of a group.
@@ -68,6 +72,74 @@ func (s *Sheet) Print() Printed {
 			p.Rows = p.Rows[n:]
 		}
 		out.Pages = append(out.Pages, page)
+	}
+	return out
+}
+
+// Paged breaks rounds of more than most lines over several sheets, each of which can be
+// followed by itself: heading and cautions stand on every one, line numbers go on, and so do
+// letters. A group goes over whole where it fits.
+func (s Printed) Paged(most int) Printed {
+	out := s
+	out.Pages = nil
+	for _, p := range s.Pages {
+		parts := p.parts(most)
+		for i := range parts {
+			if len(parts) > 1 {
+				parts[i].Part, parts[i].Parts = i+1, len(parts)
+			}
+		}
+		out.Pages = append(out.Pages, parts...)
+	}
+	return out
+}
+
+// parts are the sheets of one round.
+func (p PrintedPage) parts(most int) []PrintedPage {
+	total := 0
+	for _, g := range p.Groups {
+		total += len(g.Rows)
+	}
+	if total <= most {
+		return []PrintedPage{p}
+	}
+	var out []PrintedPage
+	room := 0
+	for _, g := range p.Groups {
+		for first := true; len(g.Rows) > 0; first = false {
+			if room == 0 || first && len(g.Rows) > room && len(g.Rows) <= most {
+				next := p
+				next.Groups, next.Sums = nil, nil
+				if len(out) > 0 {
+					next.How = nil
+				}
+				out, room = append(out, next), most
+			}
+			sheet := &out[len(out)-1]
+			n := min(room, len(g.Rows))
+			piece := g
+			piece.Rows, piece.Goes = g.Rows[:n], !first
+			if len(sheet.Groups) == 0 {
+				piece.Stays = false // the sheet before is in another hand
+			}
+			sheet.Groups = append(sheet.Groups, piece)
+			g.Rows, room = g.Rows[n:], room-n
+		}
+	}
+	for i := range out {
+		out[i].Sums = out[i].used(p.Sums)
+	}
+	return out
+}
+
+// used are the terms that the lines of a sheet name.
+func (p *PrintedPage) used(terms []Term) (out []Term) {
+	for _, t := range terms {
+		if slices.ContainsFunc(p.Groups, func(g PrintedGroup) bool {
+			return slices.ContainsFunc(g.Rows, func(r PrintedRow) bool { return slices.Contains(strings.Split(r.Sum, " + "), t.Letter) })
+		}) {
+			out = append(out, t)
+		}
 	}
 	return out
 }

@@ -87,11 +87,16 @@ func asNoLineUp(err error) (*job.NoLineUpError, bool) { return errors.AsType[*jo
 type paperModel struct {
 	jobData
 	Paper   lineup.Printed
+	Rounds  int
 	Refused string
 	Hear    []choice
 	Heard   string
 	Blanks  []blank
 }
+
+// linesOnPaper is how many lines an A4 sheet holds beside heading, cautions and the terms at
+// its foot: measured on the sheets of both built-in recorders.
+const linesOnPaper = 17
 
 type blank struct{ Name, Value string }
 
@@ -122,7 +127,7 @@ func (s *server) paperSheetPage(w http.ResponseWriter, r *http.Request) error {
 		m.Refused = err.Error()
 		return render(w, http.StatusOK, "papersheet", m)
 	}
-	m.Paper = sheet.Print()
+	m.Rounds, m.Paper = len(sheet.Pages), sheet.Print().Paged(linesOnPaper)
 	filled := map[string]string{"job": v.Job.ID, "serial": v.Job.Serial}
 	for _, h := range sheet.Head {
 		m.Blanks = append(m.Blanks, blank{h, filled[h]})
