@@ -37,6 +37,14 @@ func (s *server) correctLineUp(r *http.Request, m *correctModel) error {
 		if _, u, ok := job.TravelOf(m.View.AsSeen(), t.Trim); ok {
 			m.Travel = string(u)
 		}
+	case e.Staircase != nil:
+		for _, t := range e.Staircase.Tracks {
+			var at []string
+			for _, p := range t.Positions {
+				at = append(at, strconv.FormatFloat(100*p, 'f', 1, 64))
+			}
+			f.Stairs = append(f.Stairs, typedStairs{t.Bias.ID, strings.Join(at, " ")})
+		}
 	case e.Gate != nil:
 		f.Lost = e.Gate.Lost
 	case e.SignOff != nil:
@@ -76,7 +84,15 @@ func plainHalf(v float64, u string) string {
 
 // typedStep is what was typed of an entry of the line-up.
 func typedStep(r *http.Request) stepForm {
-	return stepForm{Value: r.PostFormValue("figure"), Half: r.PostFormValue("half"), Instrument: r.PostFormValue("instrument"),
+	var stairs []typedStairs
+	for i, text := range r.PostForm["positions"] {
+		part := ""
+		if parts := r.PostForm["part-of"]; i < len(parts) {
+			part = parts[i]
+		}
+		stairs = append(stairs, typedStairs{part, text})
+	}
+	return stepForm{Stairs: stairs, Value: r.PostFormValue("figure"), Half: r.PostFormValue("half"), Instrument: r.PostFormValue("instrument"),
 		By: r.PostFormValue("by"), Way: r.PostFormValue("way"), Stopped: r.PostFormValue("stopped") != "", Travel: r.PostFormValue("travel"),
 		Reason: r.PostFormValue("reason"), Initials: r.PostFormValue("initials"), Lost: r.PostFormValue("lost") != "", Tape: r.PostFormValue("tape"), At: r.PostFormValue("at")}
 }
@@ -107,6 +123,22 @@ func (f stepForm) correct(old job.Entry, out *job.Entry) (err error) {
 			x.From, x.To = old.Turn.From, old.Turn.To // the turn stands; so do the positions that it came of
 		}
 		out.Turn = &x
+	case old.Staircase != nil:
+		out.Staircase = old.Clone().Staircase
+		for i := range out.Staircase.Tracks {
+			if i >= len(f.Stairs) {
+				break
+			}
+			t := &out.Staircase.Tracks[i]
+			t.Positions = nil
+			for _, w := range strings.Fields(f.Stairs[i].Text) {
+				p, err := strconv.ParseFloat(strings.TrimSuffix(strings.Replace(w, ",", ".", 1), "%"), 64)
+				if err != nil {
+					return &job.InvalidError{Field: "position", Value: w, Problem: "is no share of the travel in %"}
+				}
+				t.Positions = append(t.Positions, p/100)
+			}
+		}
 	case old.Gate != nil:
 		out.Gate = &job.Gate{Step: old.Gate.Step, Lost: f.Lost}
 	case old.SignOff != nil:

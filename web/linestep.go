@@ -57,7 +57,11 @@ type stepForm struct {
 	Reason, Initials              string
 	Tape, At                      string // where an entry is corrected: of a pass, of a soak
 	Lost                          bool
+	Stairs                        []typedStairs // of a bias staircase
 }
+
+// typedStairs are the positions of one trim, in % of its travel from least bias.
+type typedStairs struct{ Part, Text string }
 
 type targetLine struct{ Figure, Term, Why string }
 

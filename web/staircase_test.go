@@ -2,6 +2,7 @@ package web
 
 import (
 	"bytes"
+	"fmt"
 	"mime/multipart"
 	"net/http"
 	"net/http/httptest"
@@ -62,6 +63,23 @@ func TestStaircaseByForms(t *testing.T) {
 	}
 	l, _, err := b.LineUp(t.Context(), id)
 	if err != nil {
+		t.Fatal(err)
+	}
+	// A step that was set elsewhere is put right from the record.
+	fix := fmt.Sprintf("%s/entries/%d", root, e.Seq)
+	if w := get(t, s.handler(), fix); w.Code != 200 || !strings.Contains(w.Body.String(), `name="positions"`) {
+		t.Errorf("correcting a staircase: %d", w.Code)
+	}
+	if w := send(t, s, fix, "positions", "10 20 x 40 50 60 70"); w.Code != 422 || !strings.Contains(w.Body.String(), "10 20 x 40") {
+		t.Errorf("refused positions: %d", w.Code)
+	}
+	if w := send(t, s, fix, "positions", "10 20 31,5 40 50 60 70"); w.Code != 303 {
+		t.Errorf("right positions: %d", w.Code)
+	}
+	if v := must(b.View(t.Context(), id)); v.Entries[len(v.Entries)-1].Staircase.Tracks[0].Positions[2] != 0.315 {
+		t.Errorf("corrected to %v", v.Entries[len(v.Entries)-1].Staircase)
+	}
+	if l, _, err = b.LineUp(t.Context(), id); err != nil {
 		t.Fatal(err)
 	}
 	// The story's measuring hears track 3 in whatever is brought.
