@@ -62,7 +62,7 @@ func EntryText(def *machine.Definition, e job.Entry) string {
 	case e.Closing != nil:
 		return e.Closing.Text(def)
 	case e.Photograph != nil:
-		return "photograph, " + e.Photograph.Text(def)
+		return e.Photograph.Text(def)
 	}
 	if text := e.LineUpText(def); text != "" {
 		return text

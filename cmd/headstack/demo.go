@@ -127,6 +127,9 @@ func (d *demonstration) run() error {
 		return err
 	}
 	d.sayf("%s: %s, serial %s, from %s\nowner's words: %s", d.job.ID, d.job.Name, d.job.Serial, d.job.Owner, d.job.Claim)
+	if err := d.pictures(); err != nil {
+		return err
+	}
 	d.sayf("\nAs found, case closed: the test tape in three passes over the stereo bus, two tracks a pass")
 	for _, pair := range d.story.passes {
 		if err := d.capture("as-found", pair); err != nil {
