@@ -98,7 +98,7 @@ func (f flow) run(scripts bool) {
 	)
 	f.follow("open the job", "#open .go")
 	f.sees(chromedp.CSS("#next"), "Measure as found")
-	f.sees(chromedp.CSS("main"), "local electrical codes")
+	f.sees(chromedp.CSS("main"), "ocal electrical codes")
 
 	f.follow("to the sheet", `.pages a[href$="/sheet"]`)
 	if scripts {

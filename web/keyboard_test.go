@@ -7,6 +7,7 @@ import (
 	"testing"
 	"time"
 
+	"github.com/chromedp/cdproto/input"
 	"github.com/chromedp/chromedp"
 
 	"headstack/job"
@@ -83,10 +84,22 @@ func (k *keyboard) enter(sel, where, text string) {
 	k.sees(chromedp.CSS(where), text)
 }
 
-// step goes to a step of the line, and looks at the page.
+// step goes to a step of the line, back from where the focus is or from the top, and looks
+// at the page.
 func (k *keyboard) step(href, text string) {
 	k.flow.t.Helper()
-	k.enter(`.line a[href$="`+href+`"]`, "main", text)
+	sel := `.line a[href$="` + href + `"]`
+	for n := 0; !k.focused("body") && !k.focused(sel); n++ {
+		if n == 150 {
+			k.flow.t.Fatalf("%s: 150 keys back do not reach %s", k.name, sel)
+		}
+		k.n++
+		p := input.DispatchKeyEventParams{Type: input.DispatchKeyEventTypeKeyDown, Key: "Tab", Code: "Tab", WindowsVirtualKeyCode: 9, Modifiers: 8} // with Shift
+		if _, err := chromedp.Call(k.flow.ctx, input.DispatchKeyEvent, p); err != nil {
+			k.flow.t.Fatal(err)
+		}
+	}
+	k.enter(sel, "main", text)
 	k.look(href)
 }
 
