@@ -61,10 +61,6 @@ func TestStaircaseByForms(t *testing.T) {
 	if rec.Code != 303 || !strings.HasPrefix(rec.Header().Get("Location"), root+"/line-up?") {
 		t.Fatalf("%d to %s: %.300s", rec.Code, rec.Header().Get("Location"), rec.Body)
 	}
-	l, _, err := b.LineUp(t.Context(), id)
-	if err != nil {
-		t.Fatal(err)
-	}
 	// A step that was set elsewhere is put right from the record.
 	fix := fmt.Sprintf("%s/entries/%d", root, e.Seq)
 	if w := get(t, s.handler(), fix); w.Code != 200 || !strings.Contains(w.Body.String(), `name="positions"`) {
@@ -79,7 +75,8 @@ func TestStaircaseByForms(t *testing.T) {
 	if v := must(b.View(t.Context(), id)); v.Entries[len(v.Entries)-1].Staircase.Tracks[0].Positions[2] != 0.315 {
 		t.Errorf("corrected to %v", v.Entries[len(v.Entries)-1].Staircase)
 	}
-	if l, _, err = b.LineUp(t.Context(), id); err != nil {
+	l, _, err := b.LineUp(t.Context(), id)
+	if err != nil {
 		t.Fatal(err)
 	}
 	// The story's measuring hears track 3 in whatever is brought.
