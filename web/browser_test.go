@@ -193,7 +193,7 @@ func checkFit(t *testing.T, ctx context.Context, where string, width float64, is
 	if isReport {
 		return
 	}
-	small := ask1(t, ctx, where, chromedp.Evaluate[[]string](`[...document.querySelectorAll("button, input:not([type=hidden]):not([type=checkbox]), select, textarea, summary, .button, nav a, a.cell")]
+	small := ask1(t, ctx, where, chromedp.Evaluate[[]string](`[...document.querySelectorAll("button, input:not([type=hidden], [type=checkbox], [type=radio]), select, textarea, summary, .button, nav a, a.cell")]
 		.filter(e => e.checkVisibility() && !e.closest(".hidden") && e.getBoundingClientRect().height < 43.5).slice(0, 5).map(e => e.outerHTML.slice(0, 120) + " " + e.getBoundingClientRect().height)`))
 	for _, s := range small {
 		t.Errorf("%s: target under 44 px: %s", where, s)

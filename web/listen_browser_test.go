@@ -328,3 +328,59 @@ func leftOf(t *testing.T, r *capture.Reader) []float64 {
 		}
 	}
 }
+
+// TestListenPages opens the listen page before a capture, while a device is heard and with one
+// that was cut off, at laptop and phone size, with scripts and without.
+func TestListenPages(t *testing.T) {
+	if testing.Short() {
+		t.Skip("short: pages are not opened in a browser")
+	}
+	ctx := browser(t)
+	watchConsole(t, ctx)
+	d := &tapeDevice{channels: 8, block: 20 * time.Millisecond, sound: func(f int) []float32 {
+		out := make([]float32, 8)
+		for c := range out[:6] {
+			out[c] = float32(1.2 / float64(c+1) * math.Sin(2*math.Pi*1000*float64(f)/48000))
+		}
+		out[0] = min(1, max(-1, out[0]))
+		return out
+	}}
+	l := newListener(t, d)
+	f := flow{t, ctx, l.b, l.srv.URL}
+	look := func(name string) {
+		t.Helper()
+		for _, size := range []struct {
+			name string
+			w, h int64
+		}{{"phone", 390, 844}, {"laptop", 1280, 800}} {
+			dark(t, ctx, size.name == "phone")
+			f.do(name, chromedp.EmulateViewport(size.w, size.h))
+			checkFit(t, ctx, name+" "+size.name, float64(size.w), false)
+			checkAxe(t, ctx, name+" "+size.name)
+			if *screens != "" {
+				savePicture(t, ctx, filepath.Join(*screens, "listen-"+name+"-"+size.name+".png"), true)
+			}
+		}
+	}
+	f.do("idle", chromedp.Navigate(l.srv.URL+"/jobs/"+l.id+"/listen"))
+	f.sees("main", "left is track")
+	look("idle")
+	f.do("device", chromedp.Click(chromedp.CSS(`[name=via][value=device]`)), chromedp.SendKeys(chromedp.CSS("#tracks"), "1-6"))
+	look("device")
+	f.follow("listen", "[data-listen] .go")
+	f.sees("#heard", "clipped")
+	look("device-running")
+	scripts(t, ctx, false)
+	f.do("no scripts", chromedp.Navigate(l.srv.URL+"/jobs/"+l.id+"/listen"))
+	f.sees("#heard", "clipped")
+	scripts(t, ctx, true)
+	l.stop()
+	l.unkept(1)
+	l.serve(d, 0)
+	f.do("cut off", chromedp.Navigate(l.srv.URL+"/jobs/"+l.id+"/listen"))
+	f.sees("#unkept", "Nothing of it is lost")
+	f.sees("#unkept", "the bench was stopped")
+	look("unkept")
+	f.leave("keep", chromedp.Click(chromedp.CSS("#unkept .go")))
+	f.sees("main", "Cut off: the bench was stopped")
+}

@@ -82,6 +82,9 @@ func (s *server) listenModel(r *http.Request) (listenModel, error) {
 			break
 		}
 	}
+	if m.Form.Tape+m.Form.Programme == "" {
+		m.Form.Tape = s.fittingTape(r.Context(), d.View, m.Tapes)
+	}
 	if h, _ := s.ear.current(); h != nil && h.Job == d.View.Job.ID {
 		m.Run, m.Heard = h, heardOf(h, h.sess.State())
 	} else if h != nil {
@@ -94,6 +97,22 @@ func (s *server) listenModel(r *http.Request) (listenModel, error) {
 		m.Unkept = append(m.Unkept, unkeptView{o, whenText(o.Began), s.ear.size(o), o.Form})
 	}
 	return m, nil
+}
+
+// fittingTape is the first test tape made for a speed of the recorder; empty where none is.
+func (s *server) fittingTape(ctx context.Context, v *job.View, tapes []job.TapeInfo) string {
+	for _, i := range tapes {
+		yaml, _, err := s.bench.TapeYAML(ctx, i.ID)
+		if err != nil {
+			continue
+		}
+		if t, err := testtape.Load(i.ID+".yaml", yaml); err == nil {
+			if _, ok := v.Def.Speed(t.SpeedCmS); ok {
+				return i.ID
+			}
+		}
+	}
+	return ""
 }
 
 // devices are the inputs of the machine, or why there are none.
