@@ -123,7 +123,8 @@ func (f flow) byKeys() {
 	f.sees(chromedp.CSS("#"+rows[2]+" .item"), "intermittent noisy fault 1")
 	f.sees(chromedp.CSS("#left"), "Next open one")
 	f.key("r")
-	f.do("remark", chromedp.KeyEvent("scratches"), chromedp.KeyEvent(kb.Escape), chromedp.KeyEvent("f"), chromedp.KeyEvent("1"), chromedp.KeyEvent("7"), chromedp.KeyEvent(kb.Enter))
+	f.do("remark", chromedp.KeyEvent("scratches"), chromedp.KeyEvent(kb.Escape))
+	(&keys{t: f.t, ctx: f.ctx}).hit("f", "1", "7", "Enter")
 	f.sees(chromedp.CSS("#"+rows[4]+" .item"), "faulty fault 17")
 	v := f.view()
 	if len(v.Current) != 5 || v.Current[4].Remark != "scratches" || v.Current[4].Check.Outcome != "faulty" {
