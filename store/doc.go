@@ -5,7 +5,8 @@
 //
 //	bench.db          the record
 //	captures/<sha256> the captures, never altered
-//	backups/          the record as it was before each change of its schema
+//	backups/          the record as it was on each of the last 14 days of use, and
+//	                  before each change of its schema
 //	bench.lock        held while a program has the folder open; always empty
 //	bench.holder      who holds it, for the message to the second program
 //

@@ -32,11 +32,16 @@ func (e *InUseError) Error() string {
 type CorruptError struct {
 	Path     string
 	Problems []string // as SQLite names them
+	LastGood string   // the newest whole copy in the bench's folder, "" for none
 }
 
 func (e *CorruptError) Error() string {
-	return fmt.Sprintf("the database %s is damaged (%s); nothing was changed; keep this file and put a backup in its place",
-		e.Path, strings.Join(e.Problems, "; "))
+	instead := "a backup"
+	if e.LastGood != "" {
+		instead = "a backup, or this copy of it, which is whole: " + e.LastGood + ","
+	}
+	return fmt.Sprintf("the database %s is damaged (%s); nothing was changed; keep this file and put %s in its place",
+		e.Path, strings.Join(e.Problems, "; "), instead)
 }
 
 // ForeignError says that the database is no bench.

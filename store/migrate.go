@@ -70,11 +70,15 @@ func checkOwn(ctx context.Context, db *sql.DB, path string) (empty bool, err err
 
 // backup writes a whole, checked copy of the database and returns its path.
 func backup(ctx context.Context, db *sql.DB, dir string, version int64, now time.Time) (string, error) {
+	return copyTo(ctx, db, dir, fmt.Sprintf("bench-schema%d-%s", version, now.UTC().Format("20060102T150405Z")))
+}
+
+// copyTo is backup under a name.
+func copyTo(ctx context.Context, db *sql.DB, dir, stem string) (string, error) {
 	folder := filepath.Join(dir, backupsName)
 	if err := os.MkdirAll(folder, 0o755); err != nil {
 		return "", err
 	}
-	stem := fmt.Sprintf("bench-schema%d-%s", version, now.UTC().Format("20060102T150405Z"))
 	path, err := freeName(folder, stem, ".db")
 	if err != nil {
 		return "", err

@@ -37,6 +37,8 @@ type Store struct {
 	write *sql.DB // one connection
 	read  *sql.DB
 	steps fileSteps
+
+	copyProblem error
 }
 
 var (
@@ -80,6 +82,9 @@ func Open(dir string, opt Options) (*Store, error) {
 	s := &Store{dir: dir, steps: realSteps}
 	if err := s.open(opt); err != nil {
 		err = explain(err, filepath.Join(dir, databaseName))
+		if c, ok := errors.AsType[*CorruptError](err); ok {
+			c.LastGood = lastGood(dir)
+		}
 		return nil, fmt.Errorf("opening the bench in %s: %w", dir, errors.Join(err, s.Close()))
 	}
 	return s, nil
@@ -102,9 +107,16 @@ func (s *Store) open(opt Options) (err error) {
 	if err := migrate(s.write, s.dir, opt); err != nil {
 		return err
 	}
-	s.read, err = openReaders(path, opt)
-	return err
+	if s.read, err = openReaders(path, opt); err != nil {
+		return err
+	}
+	s.copyProblem = copyDaily(context.Background(), s.write, s.dir, opt.Now())
+	return nil
 }
+
+// CopyProblem is why today's copy of the database was not kept, nil when it was. A bench
+// opens without it: a full disk must not keep anyone from reading.
+func (s *Store) CopyProblem() error { return s.copyProblem }
 
 func (s *Store) makeFolders() error {
 	for _, dir := range []string{s.dir, filepath.Join(s.dir, capturesName)} {

@@ -56,6 +56,9 @@ type verbs struct {
 	Report     reportVerb     `cmd:"" help:"The report of a job as HTML or PDF, and the card for a buyer: write, check."`
 	Labels     labelsVerb     `cmd:"" help:"Labels as PDF: faults, cups of screws, connectors, tapes, channel strips."`
 	Blank      blankVerb      `cmd:"" help:"Blank sheets as PDF: the check sheet, the line-up."`
+	Backup     backupVerb     `cmd:"" help:"The whole bench as one file, while it is in use."`
+	Restore    restoreVerb    `cmd:"" help:"A bench in a new folder from a backup."`
+	Verify     verifyVerb     `cmd:"" help:"Look through all that is kept, or through a backup: is it as it was kept?"`
 	Serve      serveVerb      `cmd:"" help:"Serve the pages of a bench on this machine."`
 	Demo       demoVerb       `cmd:"" help:"A recorder with hidden faults, from capture to report, on a scratch bench."`
 	Simulate   simulateVerb   `cmd:"" hidden:"" help:"What does not exist, to try the program on: meter."`

@@ -1,0 +1,153 @@
+package main
+
+import (
+	"fmt"
+	"io"
+	"os"
+	"path/filepath"
+	"time"
+
+	"headstack/store"
+)
+
+type backupVerb struct {
+	benchFlag
+	File string `arg:"" help:"The backup to write: a zip file that is not there yet." type:"path"`
+}
+
+func (backupVerb) Help() string {
+	return `Example: headstack backup ~/usb/bench-2031-03-04.zip
+
+One file with the record as of this moment, the captures and the pictures, each with its hash.
+The bench may be in use meanwhile. Phones that have joined are not in it.`
+}
+
+func (v *backupVerb) Run(e *env) error {
+	dir, err := v.folder()
+	if err != nil {
+		return err
+	}
+	if _, err := os.Stat(v.File); err == nil {
+		return withHint(fmt.Errorf("%s is there already", v.File), "give another name; a backup never replaces a file")
+	}
+	f, err := os.CreateTemp(filepath.Dir(v.File), ".backup-*")
+	if err != nil {
+		return err
+	}
+	defer os.Remove(f.Name()) // after the rename there is nothing to remove
+	c, err := store.Backup(e.ctx, dir, f, time.Now())
+	if err == nil {
+		err = f.Sync()
+	}
+	if cerr := f.Close(); err == nil {
+		err = cerr
+	}
+	if err == nil {
+		err = os.Rename(f.Name(), v.File)
+	}
+	if err != nil {
+		return withHint(err, "no backup was made; the bench is as it was")
+	}
+	fmt.Fprintf(e.out, "%s: %s\n", v.File, contentsLine(c))
+	return nil
+}
+
+func contentsLine(c store.Contents) string {
+	return fmt.Sprintf("the record and %d kept files, %s in all, of %s", len(c.Files)-1, megabytes(c.Bytes()), c.Made.Format("2006-01-02 15:04 MST"))
+}
+
+func megabytes(n int64) string {
+	return fmt.Sprintf("%.1f\u2009MB", float64(n)/1e6)
+}
+
+type restoreVerb struct {
+	benchFlag
+	File string `arg:"" help:"The backup." type:"existingfile"`
+}
+
+func (restoreVerb) Help() string {
+	return `Example: headstack restore --bench ~/bench-anew ~/usb/bench-2031-03-04.zip
+
+Makes a bench in a folder that is empty or not there. Every byte is held against its hash on the
+way; when one does not fit, nothing is made.`
+}
+
+func (v *restoreVerb) Run(e *env) error {
+	dir, err := v.folder()
+	if err != nil {
+		return err
+	}
+	f, size, err := openBackup(v.File)
+	if err != nil {
+		return err
+	}
+	defer f.Close()
+	c, err := store.Restore(e.ctx, f, size, dir)
+	if err != nil {
+		return fmt.Errorf("restoring %s: %w", v.File, err)
+	}
+	fmt.Fprintf(e.out, "%s: %s\n", dir, contentsLine(c))
+	return nil
+}
+
+func openBackup(path string) (interface {
+	io.ReaderAt
+	io.Closer
+}, int64, error) {
+	f, err := os.Open(path)
+	if err != nil {
+		return nil, 0, err
+	}
+	i, err := f.Stat()
+	if err != nil {
+		f.Close()
+		return nil, 0, err
+	}
+	return f, i.Size(), nil
+}
+
+type verifyVerb struct {
+	benchFlag
+	File string `arg:"" optional:"" help:"A backup to look through; without it, the bench." type:"existingfile"`
+}
+
+func (verifyVerb) Help() string {
+	return `Example: headstack verify
+         headstack verify ~/usb/bench-2031-03-04.zip
+
+Reads every byte that is kept and holds it against its hash; changes nothing. Exit code 3 when
+something is not as it was kept.`
+}
+
+func (v *verifyVerb) Run(e *env) error {
+	if v.File != "" {
+		f, size, err := openBackup(v.File)
+		if err != nil {
+			return err
+		}
+		defer f.Close()
+		c, err := store.CheckBackup(e.ctx, f, size)
+		if err != nil {
+			return &fault{exitNotInOrder, fmt.Errorf("%s: %w", v.File, err), "keep it apart and make another backup from the bench"}
+		}
+		fmt.Fprintf(e.out, "%s: whole: %s\n", v.File, contentsLine(c))
+		return nil
+	}
+	dir, err := v.folder()
+	if err != nil {
+		return err
+	}
+	got, err := store.Verify(e.ctx, dir)
+	if err != nil {
+		return err
+	}
+	for _, p := range got.Problems {
+		fmt.Fprintln(e.out, "✕ "+p)
+	}
+	fmt.Fprintf(e.out, "%d entries, %d documents, %d kept files (%s) looked through\n", got.Entries, got.Documents, got.Files, megabytes(got.Bytes))
+	if n := len(got.Problems); n > 0 {
+		return &fault{exitNotInOrder, fmt.Errorf("%d things in %s are not as they were kept", n, dir), "copy the folder away before anything else, then restore a backup into a new folder; the folder's own backups/ holds copies of the record"}
+	}
+	fmt.Fprintln(e.out, "■ all as it was kept")
+	return nil
+}

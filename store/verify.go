@@ -1,0 +1,128 @@
+package store
+
+import (
+	"context"
+	"crypto/sha256"
+	"database/sql"
+	"encoding/hex"
+	"fmt"
+	"os"
+	"path/filepath"
+
+	"headstack/job"
+)
+
+// Verified is what was found to be whole.
+type Verified struct {
+	Entries, Documents, Files int
+	Bytes                     int64 // of the files
+	Problems                  []string
+}
+
+// Verify reads everything that is kept in the folder dir and changes nothing: the
+// database with all its indexes, every document and every file kept under its hash. What
+// is wrong is in Problems, in words; an error means that it could not be looked at. The
+// bench may be in use.
+func Verify(ctx context.Context, dir string) (Verified, error) {
+	var v Verified
+	path := filepath.Join(dir, databaseName)
+	if _, err := os.Stat(path); err != nil {
+		return v, fmt.Errorf("looking through the bench in %s: %w", dir, err)
+	}
+	if err := checkHeader(path); err != nil {
+		v.Problems = append(v.Problems, err.Error())
+	} else if err := v.database(ctx, path); err != nil {
+		if ctx.Err() != nil {
+			return v, ctx.Err()
+		}
+		v.Problems = append(v.Problems, explain(err, path).Error())
+	}
+	names, err := fileNames(dir)
+	if err != nil {
+		return v, err
+	}
+	for _, n := range names {
+		if err := v.file(ctx, filepath.Join(dir, capturesName, n), n); err != nil {
+			return v, err
+		}
+	}
+	return v, nil
+}
+
+func (v *Verified) database(ctx context.Context, path string) error {
+	db, err := sql.Open("sqlite", dsn(path, []pragma{{"busy_timeout", "5000", "5000"}, {"query_only", "ON", "1"}}))
+	if err != nil {
+		return err
+	}
+	defer db.Close()
+	if _, err := checkOwn(ctx, db, path); err != nil {
+		return err
+	}
+	rows, err := db.QueryContext(ctx, `PRAGMA integrity_check(20)`)
+	if err != nil {
+		return err
+	}
+	defer rows.Close()
+	for rows.Next() {
+		var line string
+		if err := rows.Scan(&line); err != nil {
+			return err
+		}
+		if line != "ok" {
+			v.Problems = append(v.Problems, path+": "+line)
+		}
+	}
+	if err := rows.Err(); err != nil {
+		return err
+	}
+	if err := db.QueryRowContext(ctx, `SELECT count(*) FROM entries`).Scan(&v.Entries); err != nil {
+		return err
+	}
+	return v.documents(ctx, db, path)
+}
+
+func (v *Verified) documents(ctx context.Context, db *sql.DB, path string) error {
+	rows, err := db.QueryContext(ctx, `SELECT sha256, data FROM documents`)
+	if err != nil {
+		return err
+	}
+	defer rows.Close()
+	for rows.Next() {
+		var sha string
+		var data []byte
+		if err := rows.Scan(&sha, &data); err != nil {
+			return err
+		}
+		v.Documents++
+		if got := hashOf(data); got != sha {
+			v.Problems = append(v.Problems, alteredError(path+", table documents", sha, got).Error())
+		}
+	}
+	return rows.Err()
+}
+
+func (v *Verified) file(ctx context.Context, path, sha string) error {
+	f, err := os.Open(path)
+	if err != nil {
+		v.Problems = append(v.Problems, err.Error())
+		return nil
+	}
+	defer f.Close()
+	h := sha256.New()
+	n, err := copyContext(ctx, h, f)
+	if ctx.Err() != nil {
+		return ctx.Err()
+	}
+	v.Files++
+	v.Bytes += n
+	if err != nil {
+		v.Problems = append(v.Problems, err.Error())
+	} else if got := hex.EncodeToString(h.Sum(nil)); got != sha {
+		v.Problems = append(v.Problems, alteredError(path, sha, got).Error())
+	}
+	return nil
+}
+
+func alteredError(path, want, got string) error {
+	return &job.AlteredError{Path: path, Want: want, Got: got}
+}
