@@ -59,6 +59,7 @@ type verbs struct {
 	Backup     backupVerb     `cmd:"" help:"The whole bench as one file, while it is in use."`
 	Restore    restoreVerb    `cmd:"" help:"A bench in a new folder from a backup."`
 	Verify     verifyVerb     `cmd:"" help:"Look through all that is kept, or through a backup: is it as it was kept?"`
+	Doctor     doctorVerb     `cmd:"" help:"Look at folder, disk, record, copies, port and sound, and say what to do."`
 	Serve      serveVerb      `cmd:"" help:"Serve the pages of a bench on this machine."`
 	Demo       demoVerb       `cmd:"" help:"A recorder with hidden faults, from capture to report, on a scratch bench."`
 	Simulate   simulateVerb   `cmd:"" hidden:"" help:"What does not exist, to try the program on: meter."`
