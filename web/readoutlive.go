@@ -157,6 +157,15 @@ type follower struct {
 	base readOut
 	cues []string // cautions
 	turn *job.LiveTrim
+	own  bool // the step's own tone is listened for, though another is said to play
+}
+
+// now is the tone that is listened for.
+func (f *follower) now(st live.State) float64 {
+	if f.own {
+		return f.step.Source.ToneHz
+	}
+	return f.tone(st)
 }
 
 // follow prepares the read-out of a step for the capture in progress.
@@ -267,7 +276,7 @@ func partOfTurn(v, lo, hi float64, u string) (by, within string) {
 // ends or ctx does. Of azimuth the meter follows the tone that plays.
 func (f *follower) readings(ctx context.Context, take func(live.Reading, live.State) (more bool)) error {
 	for {
-		tone := f.tone(f.h.sess.State())
+		tone := f.now(f.h.sess.State())
 		m, err := f.h.sess.Meter(live.MeterConfig{Channel: f.a, Against: f.b, ToneHz: tone})
 		if err != nil {
 			return err
@@ -282,6 +291,7 @@ func (f *follower) readings(ctx context.Context, take func(live.Reading, live.St
 
 // from takes readings of one meter; again says that another tone plays.
 func (f *follower) from(ctx context.Context, m *live.Meter, tone float64, take func(live.Reading, live.State) bool) (again bool) {
+	refused := 0
 	for {
 		select {
 		case r, ok := <-m.C:
@@ -292,7 +302,15 @@ func (f *follower) from(ctx context.Context, m *live.Meter, tone float64, take f
 			if !take(r, st) {
 				return false
 			}
-			if f.tone(st) != tone {
+			// What plays is known some seconds late: where that tone is not there, the step's own is
+			// tried, and the other way round.
+			if refused++; r.Refused == "" {
+				refused = 0
+			}
+			if refused == 3 && f.tone(st) != f.step.Source.ToneHz {
+				f.own, refused = !f.own, 0
+			}
+			if f.now(st) != tone {
 				return true
 			}
 		case <-ctx.Done():
@@ -304,7 +322,7 @@ func (f *follower) from(ctx context.Context, m *live.Meter, tone float64, take f
 // readNow is one reading of a step, for a page without scripts; ok is false where none came
 // in time.
 func (s *server) readNow(ctx context.Context, f *follower) (m readOutModel, ok bool) {
-	ctx, cancel := context.WithTimeout(ctx, 700*time.Millisecond)
+	ctx, cancel := context.WithTimeout(ctx, 1200*time.Millisecond)
 	defer cancel()
 	_ = f.readings(ctx, func(r live.Reading, st live.State) bool {
 		m, ok = f.show(r, st), true
