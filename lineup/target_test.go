@@ -393,8 +393,8 @@ func TestTargetIsTheSumOfItsLines(t *testing.T) {
 			}
 			sums++
 		})
-		if sums < 30 {
-			t.Errorf("only %d targets", sums)
+		if sums < 30 && !testing.Short() { // rapid draws a fifth as often when short
+			t.Fatalf("only %d targets", sums)
 		}
 	}
 }

@@ -36,8 +36,6 @@ type pictureForm struct{ Title, Board, Kind, Page string }
 // thumbWidth is the width of a picture in a list, in pixels.
 const thumbWidth = 240
 
-var pictureKinds = []choice{{string(job.BoardPicture), "a board", ""}, {string(job.DiagramPicture), "a circuit diagram or drawing", ""}}
-
 func (s *server) picturesModel(r *http.Request) (picturesModel, error) {
 	yaml, info, err := s.bench.DefinitionYAML(r.Context(), r.PathValue("definition"))
 	if err != nil {
