@@ -69,7 +69,7 @@ func (d *Draft) Set(name string, v Value) (*Draft, error) {
 	case node == nil && v == nil:
 		return d, nil
 	case node == nil:
-		return d.spliced(len(d.lines), len(d.lines), lay(name, v), want)
+		return d.added(name, v)
 	}
 	if next, ok := d.inPlace(node.Value, v, want); ok {
 		return next, nil
@@ -80,6 +80,19 @@ func (d *Draft) Set(name string, v Value) (*Draft, error) {
 		lines = append(d.comments(from, to, ""), lay(name, v)...)
 	}
 	return d.spliced(from, to, lines, want)
+}
+
+// added writes a field that is not there yet where the order of [Definition] has it.
+func (d *Draft) added(name string, v Value) (*Draft, error) {
+	order := fieldNames(reflect.TypeFor[Definition]())
+	place, after, line := slices.Index(order, name), 0, 0
+	for i, f := range d.tree {
+		if p := slices.Index(order, f.Key); p >= 0 && p < place || place < 0 {
+			_, line = d.section(f.Key)
+			after = i + 1
+		}
+	}
+	return d.spliced(line, line, lay(name, v), slices.Insert(slices.Clone(d.tree), after, Field{name, v}))
 }
 
 // Put writes item i of a list; i equal to the length appends it.

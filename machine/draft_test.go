@@ -168,3 +168,18 @@ func TestSketch(t *testing.T) {
 		t.Error("a sketch of what is no YAML")
 	}
 }
+
+// TestDraftFieldsInOrder adds fields at the top in the order of need and finds them in
+// the order of the format.
+func TestDraftFieldsInOrder(t *testing.T) {
+	d := draft(t, []byte("machine: 1\n# what turns\nheads: []\n"))
+	for _, f := range []string{"stages", "name", "id"} {
+		var err error
+		if d, err = d.Set(f, machine.Text("x")); err != nil {
+			t.Fatal(err)
+		}
+	}
+	if want := "machine: 1\nid: x\nname: x\n# what turns\nheads: []\nstages: x\n"; string(d.Text()) != want {
+		t.Errorf("%s", d.Text())
+	}
+}

@@ -202,6 +202,7 @@ func (s *server) pages() {
 	s.phonePages(page)
 	s.paperPages(page)
 	s.picturePages(page)
+	s.definePages(page)
 	s.meterPages(page)
 	page("/", func(w http.ResponseWriter, r *http.Request) error {
 		return &pageError{status: http.StatusNotFound, title: "There is no such page",
