@@ -148,6 +148,9 @@ func parseTracks(s string) ([]int, error) {
 			return bad(part, "comes after more tracks than a tape has")
 		}
 	}
+	if len(out) > 0 && !slices.ContainsFunc(out, func(n int) bool { return n > 0 }) {
+		return bad(s, "leaves every channel out")
+	}
 	return out, nil
 }
 

@@ -194,12 +194,12 @@ func TestReadingsAreComparedInBaseUnits(t *testing.T) {
 }
 
 func TestParseTracks(t *testing.T) {
-	for in, want := range map[string]string{"": "", "1,6": "1,6", "1-6": "1,2,3,4,5,6", " 2 4 ": "2,4", "3–4;1": "3,4,1"} {
+	for in, want := range map[string]string{"": "", "1,6": "1,6", "1-6": "1,2,3,4,5,6", " 2 4 ": "2,4", "3–4;1": "3,4,1", "0,2": "0,2"} {
 		if got, err := parseTracks(in); err != nil || tracksText(got) != want {
 			t.Errorf("parseTracks(%q) = %v, %v; want %s", in, got, err, want)
 		}
 	}
-	for _, in := range []string{"0", "a", "1-", "6-1", "1,1", "1-3,2", "1-999999999", "-1"} {
+	for _, in := range []string{"0", "0,0", "a", "1-", "6-1", "1,1", "1-3,2", "1-999999999", "-1"} {
 		if got, err := parseTracks(in); err == nil {
 			t.Errorf("parseTracks(%q) = %v, want an error", in, got)
 		}
