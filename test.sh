@@ -63,8 +63,10 @@ else
 	HEADSTACK_LONG=1 go test -timeout 50m ./...
 	if command -v gcc >/dev/null 2>&1; then
 		step "tests with the race detector, where goroutines are"
-		CGO_ENABLED=1 go test -race -short -timeout 30m ./capture ./live/... ./measure ./job/... ./store ./web ./cmd/...
-		CGO_ENABLED=1 go test -race -short -timeout 20m -run "TestFindErrors|TestFindCut|TestFindNothing|Example" ./testtape
+		CGO_ENABLED=1 go test -race -short -timeout 30m ./capture ./live/... ./measure ./job/... ./store ./web ./phone ./instrument ./sim/meter
+		# Of the command line, what serves or listens: its arithmetic is raced in the packages.
+		CGO_ENABLED=1 go test -race -short -timeout 20m -run "TestScripts/(serve|listen|measure|capture|backup|demo)_|TestASimulatedMeter" ./cmd/headstack
+		CGO_ENABLED=1 go test -race -short -timeout 20m -run "TestFindErrors|TestFindCut|TestFindNothing|TestSearch|Example" ./testtape
 	else
 		echo "NOT INSTALLED: gcc. The race run is skipped."
 	fi
