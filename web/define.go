@@ -107,6 +107,7 @@ type defineEdit struct {
 	fresh   bool // the form shows the draft, not what was typed
 	focus   bool // the form takes the focus
 	done    string
+	shows   string // the function whose path is drawn; empty: the one that was
 	problem *problem
 	wrong   map[string]string // by the key of the field
 }
@@ -181,6 +182,9 @@ func (e *defineEdit) change(op, arg string) {
 func (e *defineEdit) edit(arg string) {
 	if i, err := strconv.Atoi(arg); err == nil && i >= 0 && i < len(e.step.items(e.draft)) {
 		e.item = i
+		if e.step.List == "functions" {
+			e.shows = shownValue(e.draft.Items("functions")[i].Get("id"), fieldText)
+		}
 	}
 }
 
@@ -222,6 +226,9 @@ func (e *defineEdit) put(typed bool) bool {
 	}
 	e.draft, e.text, e.item = next, string(next.Text()), -1
 	e.done = "The fields are in the draft."
+	if st.List == "functions" {
+		e.shows = shownValue(item.Get("id"), fieldText)
+	}
 	if st.List != "" {
 		e.done = titleOf(item, st) + " is in the draft." + makes(machine.Sketch(next.Text()), st, item)
 	}

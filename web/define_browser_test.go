@@ -51,6 +51,8 @@ func TestDefineInABrowser(t *testing.T) {
 			scripts(t, ctx, false)
 		}
 	}
+	do(t, ctx, "a long one", chromedp.Navigate(srv.URL+"/library/definitions/hexastrand/edit?step=stages"))
+	look("long", true)
 	scripts(t, ctx, false)
 	defer scripts(t, ctx, true)
 	f.do("library", chromedp.EmulateViewport(1280, 800), chromedp.Navigate(srv.URL+"/library"))
@@ -59,6 +61,12 @@ func TestDefineInABrowser(t *testing.T) {
 		f.follow("step "+s.step, chromedp.CSS(`button[value="step:`+s.step+`"]`))
 		if s.step == "speeds" {
 			k := keys{t: t, ctx: ctx}
+			for range 100 {
+				if ask1(t, ctx, "focus", chromedp.Evaluate[bool](`document.readyState == "complete" && document.activeElement.id == "f-cm_s"`)) {
+					break
+				}
+				time.Sleep(50 * time.Millisecond)
+			}
 			for _, r := range s.items[0]["cm_s"] { // the first field has the focus
 				k.hit(string(r))
 			}

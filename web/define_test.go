@@ -209,19 +209,22 @@ func TestDefineByForms(t *testing.T) {
 			}
 			if item["kind"] == "coupling-capacitor" {
 				p.press("show", 200) // its faults, not those of the amplifier
-				p.sees("dried out: capacitance lost")
+				p.sees("dried out: capacitance lost (level \u221210 to \u22120.5\u2009dB, bass \u221220 to \u22124\u2009dB)")
+				p.sees("In signal order: H-1, U1-1.") // as far as it is described
 			}
 			p.press("put", 200)
 			if strings.Contains(p.body, "still wrong") {
 				t.Errorf("%s %v: %s", s.step, item, p.body)
 			}
 			if s.step == "stages" && item["id"] == "H" {
-				p.sees("This makes one for tracks 1 to 4: H-1, H-2, H-3, H-4.")
+				p.sees("This makes stages for tracks 1 to 4: H-1, H-2, H-3, H-4.")
 			}
 		}
 	}
 	p.sees("it loads")
-	p.sees("In signal order: H-1, U1-1, C1-1, VR1-1, U9-L, J9-L")
+	p.form.Set("function", "play")
+	p.press("preview", 200)
+	p.sees("In signal order: H-1, U1-1, C1-1, VR1-1, U9-L, J9-L.")
 	p.press("save", http.StatusSeeOther)
 	id := holdFourLane(t, b)
 	if body := get(t, p.h, "/jobs/"+id+"/path?function=play&key=2").Body.String(); !strings.Contains(body, "U1-2") || !strings.Contains(body, "J9-L") {

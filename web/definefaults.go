@@ -1,6 +1,7 @@
 package web
 
 import (
+	"math"
 	"net/url"
 	"slices"
 	"strconv"
@@ -19,7 +20,7 @@ type faultOffer struct {
 // faultsView is what the field "how it fails" shows.
 type faultsView struct {
 	Kind     string // for which the offers stand
-	Prior    float64
+	OneIn    int    // one of how many such parts is faulty on an untouched machine
 	Offers   []faultOffer
 	Families []string
 	Family   string // own mode, as typed
@@ -32,7 +33,10 @@ type faultsView struct {
 // Without any of its own all the usual ones are ticked.
 func faultsOf(kind string, own machine.List) *faultsView {
 	prior, usual := machine.UsualFaults(kind)
-	v := &faultsView{Kind: kind, Prior: prior, Families: machine.Families()}
+	v := &faultsView{Kind: kind, Families: machine.Families()}
+	if prior > 0 {
+		v.OneIn = int(math.Round(1 / prior))
+	}
 	causes := map[string]bool{}
 	for i, x := range own {
 		f, ok := x.(machine.Fields)
@@ -45,10 +49,27 @@ func faultsOf(kind string, own machine.List) *faultsView {
 	}
 	for i, m := range usual {
 		if !causes[m.Cause] {
-			v.Offers = append(v.Offers, faultOffer{"usual:" + strconv.Itoa(i), report.ModeWord(m.Mode, m.Cause), len(own) == 0})
+			v.Offers = append(v.Offers, faultOffer{"usual:" + strconv.Itoa(i), report.ModeWord(m.Mode, m.Cause) + effects(m), len(own) == 0})
 		}
 	}
 	return v
+}
+
+// effects says what a mode does to the signal: " (level −10 to −0.5 dB)".
+func effects(m machine.FaultMode) string {
+	var out []string
+	for _, r := range []struct {
+		what string
+		db   []float64
+	}{{"level", m.LevelDB}, {"treble", m.TrebleDB}, {"bass", m.BassDB}, {"noise", m.NoiseDB}} {
+		if len(r.db) == 2 {
+			out = append(out, r.what+" "+number(r.db[0])+" to "+number(r.db[1])+"\u2009dB")
+		}
+	}
+	if len(out) == 0 {
+		return ""
+	}
+	return " (" + strings.Join(out, ", ") + ")"
 }
 
 // ticked is the value of the field as the digest of a fresh form has it.

@@ -114,7 +114,7 @@ func makes(d *machine.Definition, st *defineStep, item machine.Fields) string {
 	if len(keys) > 1 {
 		what += "s"
 	}
-	s := fmt.Sprintf(" This makes one for %s %s", what, keySpan(keys))
+	s := fmt.Sprintf(" This makes %ss for %s %s", st.One, what, keySpan(keys))
 	pattern := shownValue(item.Get("part"), fieldText)
 	if pattern == "" {
 		pattern = shownValue(item.Get("name"), fieldText)

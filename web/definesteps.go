@@ -30,8 +30,9 @@ type defineField struct {
 	Hint    string // shown in the empty field
 	Offer   func(d *machine.Definition) []choice
 	Default func(d *machine.Definition) string
-	Plain   bool // a choice or word of a list that is a number
-	Always  bool // a tick that is written when it is off, too
+	Note    func(d *machine.Definition) string // what can be named here
+	Plain   bool                               // a choice or word of a list that is a number
+	Always  bool                               // a tick that is written when it is off, too
 }
 
 type fieldKind string
@@ -154,6 +155,41 @@ func allStages(d *machine.Definition) string {
 	return strings.Join(out, ", ")
 }
 
+// links names what a path can be made of.
+func links(d *machine.Definition) string {
+	var out []string
+	for _, s := range d.Stages {
+		out = append(out, s.ID)
+	}
+	for _, f := range d.Functions {
+		out = append(out, "@"+f.ID)
+	}
+	return thereAre(out)
+}
+
+func plugs(d *machine.Definition) string {
+	var out []string
+	for _, c := range d.Connectors {
+		out = append(out, c.ID)
+	}
+	return thereAre(out)
+}
+
+func setupIDs(d *machine.Definition) string {
+	var out []string
+	for _, s := range d.Setups {
+		out = append(out, s.ID)
+	}
+	return thereAre(out)
+}
+
+func thereAre(ids []string) string {
+	if len(ids) == 0 {
+		return "none is described yet"
+	}
+	return "there are: " + strings.Join(ids, ", ")
+}
+
 func firstFunction(d *machine.Definition) string {
 	if len(d.Functions) > 0 {
 		return d.Functions[0].ID
@@ -178,7 +214,7 @@ var (
 	onceField    = defineField{Key: "each", Label: "repeats", Kind: fieldChoice, Offer: offerEach}
 	boardField   = defineField{Key: "board", Label: "on which board", Kind: fieldChoice, Offer: offerBoards, Default: lastBoard}
 	cautionField = defineField{Key: "cautions", Label: "cautions, one in a line: a sentence, or the name of a standard one", Kind: fieldLines,
-		Hint: strings.Join(machine.StandardCautions(), ", ")}
+		Note: fixed("standard ones: " + strings.Join(machine.StandardCautions(), ", "))}
 )
 
 func textField(key, label, hint string) defineField {
@@ -254,7 +290,7 @@ var defineSteps = []defineStep{
 		figureField("down_minutes", "minutes to open", "8"), figureField("up_minutes", "minutes to put back", "9"),
 		figureField("after_minutes", "minutes of realignment that it costs; empty: none", ""), textField("after_why", "what has to be aligned again", ""),
 		{Key: "each", Label: "repeats", Kind: fieldChoice, Offer: offerEach},
-		{Key: "disconnects", Label: "connectors that part, by id, with commas", Kind: fieldWords},
+		{Key: "disconnects", Label: "connectors that part, by id, with commas", Kind: fieldWords, Note: plugs},
 		pick("case", "the case is then", "open", "propped", "closed"), cautionField,
 	}, Cautions: []string{"unplug", "capacitors", "springs"}},
 	{ID: "boards", Name: "boards", One: "board", List: "boards", Line: "Each place that carries parts, with what must be open to reach it.", Fields: []defineField{
@@ -282,7 +318,7 @@ var defineSteps = []defineStep{
 	{ID: "functions", Name: "functions", One: "function", List: "functions", Line: "What the recorder does, each as a path through stages in signal order. @play stands for all stages of play.", Fields: []defineField{
 		textField("id", "id", "play"), textField("name", "name", "play a test tape"), eachField,
 		{Key: "modes", Label: "active in, with commas", Kind: fieldWords, Hint: "play, record, stop, sync", Default: fixed("play")},
-		{Key: "through", Label: "through these stages, ids in signal order, with commas", Kind: fieldWords, Hint: "H, U1, C1, @line", Default: allStages},
+		{Key: "through", Label: "through these stages, ids in signal order, with commas", Kind: fieldWords, Hint: "H, U1, C1, @line", Default: allStages, Note: links},
 		{Key: "with", Label: "sets that do not follow the track, fixed", Kind: fieldPairs, Hint: "side: L"},
 		figureField("check_minutes", "minutes to try it once; empty: it is not tried by itself", "1"),
 	}},
@@ -317,7 +353,7 @@ var defineSteps = []defineStep{
 		textField("id", "id", "key"), textField("name", "name; {track} where its number stands", "input level {track}"), textField("kind", "kind: fader, pot, switch, key, jack ...", "pot"), onceField,
 		{Key: "items", Label: "or several by name, with commas", Kind: fieldWords, Hint: "play, stop, rewind, wind, record"}, boardField,
 		figureField("order", "place on the sheet", "").from(nextOrder), {Key: "stage", Label: "the stage that it is, where it is one", Kind: fieldChoice, Offer: offerStages},
-		{Key: "setup", Label: "set-ups under which it is tried, by id, with commas", Kind: fieldWords},
+		{Key: "setup", Label: "set-ups under which it is tried, by id, with commas", Kind: fieldWords, Note: setupIDs},
 		textField("try", "what to do, and what should happen", "Turns without crackle"), figureField("minutes", "minutes to try one; empty: usual", ""), cautionField,
 	}},
 	{ID: "exceptions", Name: "exceptions", One: "exception", List: "exceptions", Line: "Where one track differs from the rule. None: go on.", Fields: []defineField{

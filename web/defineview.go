@@ -47,6 +47,7 @@ type defineTab struct {
 type fieldView struct {
 	defineField
 	ID, Value, Error string
+	Said             string // what can be named here
 	Options          []choice
 	Focus            bool
 	Faults           *faultsView
@@ -99,7 +100,7 @@ func (s *server) defineModel(r *http.Request, name string, e *defineEdit) (*defi
 	m.tabs(e, draft)
 	m.rows(e, draft, sketch)
 	m.fields(e, draft, sketch)
-	m.Preview = previewOf(sketch, e.form.Get("function"), e.form.Get("track"))
+	m.Preview = previewOf(sketch, cmp.Or(e.shows, e.form.Get("function")), e.form.Get("track"))
 	var err error
 	if name == "" && sketch.ID != "" {
 		m.Replaces, err = s.inBench(r.Context(), sketch.ID)
@@ -281,6 +282,9 @@ func (m *defineModel) fields(e *defineEdit, d *machine.Draft, sketch *machine.De
 				v.Options = append(v.Options, choice{v.Value, v.Value + " (not defined)", ""})
 			}
 		}
+		if f.Note != nil {
+			v.Said = f.Note(sketch)
+		}
 		if f.Kind == fieldFaults {
 			v.Faults = m.faults(e, old, typed)
 		}
@@ -365,7 +369,9 @@ type definePreview struct {
 
 func previewOf(def *machine.Definition, function, key string) *definePreview {
 	if len(def.Functions) == 0 {
-		return nil
+		if def = provisional(def); def == nil {
+			return nil
+		}
 	}
 	p := &definePreview{}
 	at := 0
@@ -419,4 +425,20 @@ func previewOf(def *machine.Definition, function, key string) *definePreview {
 	slices.SortStableFunc(draw.Ticks, func(a, b plot.Tick) int { return a.After - b.After })
 	p.Plot = plot.Path(draw)
 	return p
+}
+
+// provisional is a path over all stages in the order of their list, as long as no
+// function says how they follow.
+func provisional(def *machine.Definition) *machine.Definition {
+	if len(def.Stages) == 0 {
+		return nil
+	}
+	f := machine.Function{ID: "stages", Name: "all stages in the order of the list", Each: machine.EachTrack, With: map[string]string{}}
+	for _, s := range def.Stages {
+		f.Through = append(f.Through, s.ID)
+		if keys := def.ReplicaKeys(s.Each); s.Each != "" && s.Each != machine.EachTrack && len(keys) > 0 {
+			f.With[s.Each] = keys[0]
+		}
+	}
+	return &machine.Definition{Tracks: def.Tracks, Replicas: def.Replicas, Groups: def.Groups, Stages: def.Stages, Functions: []machine.Function{f}}
 }
