@@ -18,22 +18,15 @@ const maxSteps = 12
 // Advise says what is known and what to do next. The error says which entry
 // cannot be understood, or is the context's.
 func (e *Engine) Advise(ctx context.Context, ev Evidence, now Situation) (*Advice, error) {
-	p, err := e.build(ev)
+	w, err := e.Weigh(ctx, ev)
 	if err != nil {
 		return nil, err
 	}
-	post, err := solve(p.model)
-	if err != nil {
-		return nil, err
+	out, err := w.Next(ctx, now)
+	if err != nil || now.Brief {
+		return out, err
 	}
-	out, err := e.advise(ctx, p, post, accuse(p, post), now)
-	if err != nil {
-		return nil, err
-	}
-	if !now.Brief {
-		p.explainStages(post, post.without(), ev, out)
-	}
-	return out, nil
+	return w.Reasons(ctx, out)
 }
 
 // advise is advice without the reasons of suspects and cleared stages.

@@ -1,6 +1,7 @@
 package diagnosis
 
 import (
+	"context"
 	"errors"
 	"fmt"
 
@@ -50,13 +51,9 @@ func New(def *machine.Definition, opt Options) (*Engine, error) {
 // Diagnose says what the evidence means. The order of the evidence does not
 // matter. The error says which entry cannot be understood.
 func (e *Engine) Diagnose(ev Evidence) (*Verdict, error) {
-	p, err := e.build(ev)
+	w, err := e.Weigh(context.Background(), ev)
 	if err != nil {
 		return nil, err
 	}
-	post, err := solve(p.model)
-	if err != nil {
-		return nil, err
-	}
-	return e.verdict(p, post), nil
+	return w.Verdict(context.Background())
 }

@@ -39,12 +39,13 @@ func suspectAt(now, prior float64) bool {
 type reduced struct {
 	p    *problem
 	ev   Evidence
+	ctx  context.Context
 	memo map[string]map[machine.Instance]float64
 	left int
 }
 
-func (p *problem) reduce(ev Evidence) *reduced {
-	return &reduced{p: p, ev: ev, memo: map[string]map[machine.Instance]float64{}, left: maxSubsets}
+func (p *problem) reduce(ctx context.Context, ev Evidence) *reduced {
+	return &reduced{p: p, ev: ev, ctx: ctx, memo: map[string]map[machine.Instance]float64{}, left: maxSubsets}
 }
 
 // only is the evidence of some references.
@@ -69,7 +70,7 @@ func (ev Evidence) only(refs []string) Evidence {
 }
 
 // faulty is the probability that each stage that the observations see is faulty now,
-// by them alone; ok is false when enough has been weighed already.
+// by them alone; ok is false where that was not weighed: enough has been already.
 func (r *reduced) faulty(refs []string) (by map[machine.Instance]float64, ok bool) {
 	refs = slices.Clone(refs)
 	slices.Sort(refs)
@@ -87,7 +88,7 @@ func (r *reduced) faulty(refs []string) (by map[machine.Instance]float64, ok boo
 	}
 	sum := newSolver(p.model)
 	sum.budget = reducedBudget
-	post, err := sum.solve(context.Background())
+	post, err := sum.solve(r.ctx)
 	if err != nil {
 		return nil, false
 	}
@@ -100,12 +101,15 @@ func (r *reduced) faulty(refs []string) (by map[machine.Instance]float64, ok boo
 }
 
 // smallest finds a set of observations of which none can be left out and that by itself
-// makes a stage what enough says. The candidates are tried in their order.
-func (r *reduced) smallest(in machine.Instance, candidates []string, enough func(now, prior float64) bool) []string {
+// makes a stage what enough says. The candidates are tried in their order. Where there is
+// none, tried says that all were weighed that are looked at.
+func (r *reduced) smallest(in machine.Instance, candidates []string, enough func(now, prior float64) bool) (by []string, tried bool) {
 	prior := r.p.eng.atlas.prior[in]
+	tried = true
 	suffices := func(refs []string) bool {
 		m, ok := r.faulty(refs)
 		if !ok {
+			tried = false
 			return false
 		}
 		now, seen := m[in]
@@ -115,10 +119,10 @@ func (r *reduced) smallest(in machine.Instance, candidates []string, enough func
 	for _, ref := range candidates[:min(len(candidates), maxBy)] {
 		set = append(set, ref)
 		if suffices(set) {
-			return r.thin(set, suffices)
+			return r.thin(set, suffices), tried
 		}
 	}
-	return nil
+	return nil, tried
 }
 
 // thin leaves out what is not needed.
@@ -155,15 +159,15 @@ func (p *problem) bearing(c int, now float64, loo [][]float64, sign float64) []s
 }
 
 // explainStages fills in by what stages are suspect and cleared. loo is the fault of
-// every component with each observation left out.
-func (p *problem) explainStages(post *posterior, loo [][]float64, ev Evidence, out *Advice) {
-	r := p.reduce(ev)
+// every component with each observation left out. The error is the context's.
+func (p *problem) explainStages(ctx context.Context, post *posterior, loo [][]float64, ev Evidence, out *Advice) error {
+	r := p.reduce(ctx, ev)
 	for i := range out.Suspects {
 		s := &out.Suspects[i]
 		in, c := p.find(s.Stage, s.Track)
-		by := r.smallest(in, p.bearing(c, s.Probability, loo, 1), suspectAt)
+		by, tried := r.smallest(in, p.bearing(c, s.Probability, loo, 1), suspectAt)
 		if by == nil {
-			s.Why = fmt.Sprintf("%s is suspect with %s by all of the evidence together; no few observations suffice.", s.Part, percent(s.Probability))
+			s.Why = together(s, tried)
 			continue
 		}
 		s.By = by
@@ -175,7 +179,7 @@ func (p *problem) explainStages(post *posterior, loo [][]float64, ev Evidence, o
 		if !clearedAt(now, p.model.components[c].prior) {
 			continue
 		}
-		by := r.smallest(in, p.bearing(c, now, loo, -1), clearedAt)
+		by, _ := r.smallest(in, p.bearing(c, now, loo, -1), clearedAt)
 		if by == nil {
 			continue // not by a few observations: it is not claimed
 		}
@@ -186,6 +190,17 @@ func (p *problem) explainStages(post *posterior, loo [][]float64, ev Evidence, o
 	slices.SortStableFunc(out.Cleared, func(a, b ClearedStage) int {
 		return cmp.Or(compareKeys(a.Track, b.Track), cmp.Compare(a.Stage, b.Stage))
 	})
+	return ctx.Err()
+}
+
+// together says that a suspicion rests on no few observations; where not all that are
+// looked at were weighed, only that it rests on everything.
+func together(s *SuspectStage, tried bool) string {
+	text := fmt.Sprintf("%s is suspect with %s by all of the evidence together", s.Part, percent(s.Probability))
+	if tried {
+		text += "; no few observations suffice"
+	}
+	return text + "."
 }
 
 func plural(n int, one, more string) string {

@@ -2,6 +2,7 @@ package diagnosis
 
 import (
 	"cmp"
+	"context"
 	"fmt"
 	"math"
 	"slices"
@@ -27,8 +28,8 @@ const (
 
 // next ranks what to do next by information per minute. The information is
 // about the explanations as long as something is accused, otherwise about any
-// fault that the action would show.
-func (e *Engine) next(p *problem, post *posterior, a *accusation, v *Verdict) []Action {
+// fault that the action would show. The error is the context's.
+func (e *Engine) next(ctx context.Context, p *problem, post *posterior, a *accusation, v *Verdict) ([]Action, error) {
 	ways := map[int][]hypothesis{}
 	way := func(path []machine.Instance) []hypothesis {
 		t := e.scopeFor(p, path)
@@ -38,13 +39,13 @@ func (e *Engine) next(p *problem, post *posterior, a *accusation, v *Verdict) []
 		return ways[t]
 	}
 	whole := len(a.in) == 0
-	out := e.checksNext(p, a, way, whole)
-	out = append(out, e.readingsNext(p, a, way, whole, v)...)
+	out := e.checksNext(ctx, p, a, way, whole)
+	out = append(out, e.readingsNext(ctx, p, a, way, whole, v)...)
 	out = slices.DeleteFunc(out, func(x Action) bool { return x.GainBits < leastGainBits })
 	slices.SortStableFunc(out, func(x, y Action) int {
 		return cmp.Or(cmp.Compare(rate(y), rate(x)), cmp.Compare(x.Minutes, y.Minutes), cmp.Compare(x.Text, y.Text))
 	})
-	return out[:min(len(out), maxActions)]
+	return out[:min(len(out), maxActions)], ctx.Err()
 }
 
 func rate(a Action) float64 { return a.GainBits / math.Max(0.1, float64(a.Minutes)) }
@@ -65,7 +66,7 @@ func (e *Engine) scopeFor(p *problem, path []machine.Instance) int {
 }
 
 // checksNext proposes functions not tried yet.
-func (e *Engine) checksNext(p *problem, a *accusation, way func([]machine.Instance) []hypothesis, whole bool) []Action {
+func (e *Engine) checksNext(ctx context.Context, p *problem, a *accusation, way func([]machine.Instance) []hypothesis, whole bool) []Action {
 	done := map[[2]string]bool{}
 	for _, n := range p.notes {
 		if n.check != nil {
@@ -75,7 +76,7 @@ func (e *Engine) checksNext(p *problem, a *accusation, way func([]machine.Instan
 	var out []Action
 	for i := range e.def.Functions {
 		f := &e.def.Functions[i]
-		if f.CheckMinutes == 0 {
+		if f.CheckMinutes == 0 || ctx.Err() != nil {
 			continue
 		}
 		for _, key := range e.def.ReplicaKeys(f.Each) {
@@ -107,7 +108,7 @@ func (e *Engine) checksNext(p *problem, a *accusation, way func([]machine.Instan
 
 // readingsNext proposes readings at test points: at the point's own tone, and
 // with a high and a low tone against one sibling.
-func (e *Engine) readingsNext(p *problem, a *accusation, way func([]machine.Instance) []hypothesis, whole bool, v *Verdict) []Action {
+func (e *Engine) readingsNext(ctx context.Context, p *problem, a *accusation, way func([]machine.Instance) []hypothesis, whole bool, v *Verdict) []Action {
 	had := map[readingAt]bool{}
 	for i := range p.notes {
 		n := &p.notes[i]
@@ -119,7 +120,7 @@ func (e *Engine) readingsNext(p *problem, a *accusation, way func([]machine.Inst
 	var out []Action
 	for i := range e.def.TestPoints {
 		tp := &e.def.TestPoints[i]
-		if tp.Function == "" {
+		if tp.Function == "" || ctx.Err() != nil {
 			continue
 		}
 		for _, key := range e.def.ReplicaKeys(tp.Each) {

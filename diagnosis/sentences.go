@@ -11,32 +11,6 @@ import (
 	"headstack/unit"
 )
 
-// verdict puts the answer together.
-func (e *Engine) verdict(p *problem, post *posterior) *Verdict {
-	loo := post.without()
-	a := accuse(p, post)
-	v := &Verdict{
-		Stages:      p.stageStates(post, loo),
-		Doubts:      p.doubts(post),
-		OutsideMass: post.s.outside(), OffsetsOutside: post.s.offsetsLost(),
-		PFaultFree: post.faultFree(),
-	}
-	found := a.explain()
-	for _, f := range found {
-		x := Explanation{P: f.p}
-		for _, c := range f.causes {
-			x.Faults = append(x.Faults, p.fault(c))
-		}
-		v.Explanations = append(v.Explanations, x)
-	}
-	if len(found) > 0 {
-		v.WrongFix = math.Max(0, 1-a.cured(found[0].causes))
-	}
-	v.Next = e.next(p, post, a, v)
-	v.Sentences = p.sentences(post, a, v)
-	return v
-}
-
 // kinds of trouble, in words.
 const (
 	isWeak  = "weak"
