@@ -26,6 +26,8 @@ type Bench struct {
 	defs    map[string]*machine.Definition // by SHA-256, as loaded; read-only
 	engines map[engineKey]*engine
 
+	reckonings []*reckoning // of the jobs asked about last, the last one last; see reckon.go
+
 	instruments map[string]diagnosis.Instrument // by SHA-256 of the document
 
 	weighed weighed // see shapes.go
@@ -91,11 +93,6 @@ func NewBench(rec Record, files Files, opt BenchOptions) *Bench {
 	}
 	if opt.Condition == nil {
 		opt.Condition = signature.Condition
-	}
-	if opt.Advise == nil {
-		opt.Advise = func(ctx context.Context, e *diagnosis.Engine, ev diagnosis.Evidence, now diagnosis.Situation) (*diagnosis.Advice, error) {
-			return e.Advise(ctx, ev, now)
-		}
 	}
 	return &Bench{rec: rec, files: files, opt: opt,
 		defs: make(map[string]*machine.Definition), engines: make(map[engineKey]*engine), instruments: make(map[string]diagnosis.Instrument),

@@ -11,25 +11,30 @@ import (
 )
 
 // Diagnose reasons over the current entries of a job. The view is the one that
-// the verdict is about.
+// the verdict is about. The verdict is kept and not to be changed.
 func (b *Bench) Diagnose(ctx context.Context, jobID string) (*diagnosis.Verdict, *View, error) {
 	v, err := b.View(ctx, jobID)
 	if err != nil {
 		return nil, nil, err
 	}
-	engine, err := b.engine(ctx, v)
+	r, err := b.reckon(ctx, v)
 	if err != nil {
 		return nil, nil, fmt.Errorf("diagnosing %s: %w", jobID, err)
 	}
-	evidence, err := b.ShapedEvidence(ctx, v)
+	verdict, err := r.verdict.get(ctx, func() (*diagnosis.Verdict, error) {
+		w, err := r.weigh(ctx, b, v)
+		if err != nil {
+			return nil, err
+		}
+		verdict, err := w.Verdict(ctx)
+		if err == nil {
+			verdict.Sentences = append(verdict.Sentences, r.engine.priors(v, verdict)...)
+		}
+		return verdict, err
+	})
 	if err != nil {
 		return nil, nil, fmt.Errorf("diagnosing %s: %w", jobID, err)
 	}
-	verdict, err := engine.Diagnose(evidence)
-	if err != nil {
-		return nil, nil, fmt.Errorf("diagnosing %s: %w", jobID, err)
-	}
-	verdict.Sentences = append(verdict.Sentences, engine.priors(v, verdict)...)
 	return verdict, v, nil
 }
 

@@ -60,6 +60,7 @@ type jobData struct {
 	Verdict   *diagnosis.Verdict
 	NoVerdict string            // why there is none
 	Working   bool              // it is still being worked out
+	Unsaid    bool              // of the verdict there are the marks, the words are being worked out
 	Advice    *diagnosis.Advice // nil: none, or not yet
 	Place     place             // of the next action
 	Spots     *job.Spots        // where things are on the pictures of the definition
@@ -75,7 +76,7 @@ func (s *server) jobData(r *http.Request, here, title string) (jobData, error) {
 		return jobData{}, err
 	}
 	d := jobData{View: v}
-	planning, err := s.think(r, &d)
+	planning, err := s.think(r, &d, here)
 	if err != nil {
 		return jobData{}, err
 	}
@@ -84,25 +85,74 @@ func (s *server) jobData(r *http.Request, here, title string) (jobData, error) {
 		d.Back = "/jobs/" + url.PathEscape(id) + "/" + here
 	}
 	d.Steps = stepsOf(v, d.Verdict, s.stepsDue(r, v), here)
+	if d.Unsaid { // how many faults explain it is not known yet
+		d.Steps[3].Dark, d.Steps[3].Done = d.Steps[3].Open == 0, false
+	}
 	d.Card, d.Place = nextCard(v, d.Verdict, d.Advice, d.NoVerdict, planning)
 	d.Card.OpenNow, d.Card.Swaps = openNow(v), swapsNow(v)
 	d.Saved = savedOf(v, r.URL.Query().Get("saved"))
 	return d, s.cardSpots(r, &d)
 }
 
-// think asks for verdict and advice, both at once, and waits for them as long as the page
-// may. planning says that the advice is not there yet. The error is that of the request.
-func (s *server) think(r *http.Request, d *jobData) (planning bool, err error) {
+// think asks for what is next and waits for it as long as the page may. The words of the
+// verdict follow: the overview, which is about them, waits for them too, unless it answers
+// an entry; other pages take them where they are there. planning says that the advice is
+// not there yet. The error is that of the request.
+func (s *server) think(r *http.Request, d *jobData, here string) (planning bool, err error) {
 	if s.patience(r) == 0 {
-		d.Verdict, err = s.verdicts.peek(d.View)
-		if d.Working = errors.Is(err, errWorking); err != nil && !d.Working {
-			d.NoVerdict = err.Error()
-		}
-		d.Advice, err = s.advices.peek(d.View)
-		return errors.Is(err, errWorking) || d.Advice == nil && d.Working, nil
+		return s.remember(d), nil
 	}
 	wait, cancel := context.WithTimeout(r.Context(), s.patience(r))
 	defer cancel()
+	next, err := s.nexts.within(r.Context(), wait, s.bench, d.View)
+	switch {
+	case errors.Is(err, errWorking):
+		return s.remember(d), nil
+	case r.Context().Err() != nil:
+		return false, r.Context().Err()
+	case err != nil || next.Advice == nil: // then one of the two may be there by itself
+		return s.thinkWhole(r, wait, d)
+	}
+	d.Advice, d.Verdict, d.Unsaid = next.Advice, next.Marks, true
+	words := s.verdicts.start(s.bench, d.View)
+	defer s.verdicts.left(words)
+	var verdict *diagnosis.Verdict
+	if here == "" && r.Method == http.MethodGet && !r.URL.Query().Has("saved") {
+		verdict, err = s.verdicts.within(r.Context(), wait, s.bench, d.View)
+	} else {
+		verdict, err = s.verdicts.peek(d.View)
+	}
+	switch {
+	case err == nil:
+		d.Verdict, d.Unsaid = verdict, false
+	case r.Context().Err() != nil:
+		return false, r.Context().Err()
+	case !errors.Is(err, errWorking):
+		d.Verdict, d.Unsaid, d.NoVerdict = nil, false, err.Error()
+	}
+	return false, nil
+}
+
+// remember takes what is there and begins nothing.
+func (s *server) remember(d *jobData) (planning bool) {
+	var err error
+	d.Verdict, err = s.verdicts.peek(d.View)
+	if d.Working = errors.Is(err, errWorking); err != nil && !d.Working {
+		d.NoVerdict = err.Error()
+	}
+	if next, err := s.nexts.peek(d.View); err == nil && next.Advice != nil {
+		d.Advice = next.Advice
+		if d.Working {
+			d.Verdict, d.Working, d.Unsaid = next.Marks, false, true
+		}
+		return false
+	}
+	d.Advice, err = s.advices.peek(d.View)
+	return errors.Is(err, errWorking) || d.Advice == nil && d.Working
+}
+
+// thinkWhole asks for verdict and advice, both at once and each by itself.
+func (s *server) thinkWhole(r *http.Request, wait context.Context, d *jobData) (planning bool, err error) {
 	defer s.advices.left(s.advices.start(s.bench, d.View))
 	d.Verdict, err = s.verdicts.within(r.Context(), wait, s.bench, d.View)
 	switch {

@@ -2,6 +2,7 @@ package web
 
 import (
 	"bytes"
+	"cmp"
 	"context"
 	_ "embed"
 	"encoding/json"
@@ -63,6 +64,12 @@ func (b *storyBench) Advise(ctx context.Context, id string) (*diagnosis.Advice, 
 	}
 	advice, err := b.advice(v)
 	return advice, v, err
+}
+
+// Next is what a story does not have: its pages take verdict and advice each by itself.
+func (b *storyBench) Next(ctx context.Context, id string) (*job.Next, *job.View, error) {
+	v, err := b.View(ctx, id)
+	return nil, v, cmp.Or(err, errors.New("the story has nothing before its verdict"))
 }
 
 func (b *storyBench) Openings(ctx context.Context, id string, _ job.OpeningOptions) (*teardown.Plan, *job.View, error) {

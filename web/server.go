@@ -50,6 +50,8 @@ type Bench interface {
 	Diagnose(ctx context.Context, jobID string) (*diagnosis.Verdict, *job.View, error)
 	meterBench
 	Advise(ctx context.Context, jobID string) (*diagnosis.Advice, *job.View, error)
+	// Next is the part of both that is there first.
+	Next(ctx context.Context, jobID string) (*job.Next, *job.View, error)
 	LineUp(ctx context.Context, jobID string) (*job.LineUp, *job.View, error)
 	PlanStaircase(ctx context.Context, jobID string, opt job.StaircaseOptions) (job.Entry, *bias.Plan, error)
 	Openings(ctx context.Context, jobID string, opt job.OpeningOptions) (*teardown.Plan, *job.View, error)
@@ -101,6 +103,7 @@ type server struct {
 	patterns []string // of the API, for the check against the document
 	verdicts *thoughts[*diagnosis.Verdict]
 	advices  *thoughts[*diagnosis.Advice]
+	nexts    *thoughts[*job.Next]
 	plans    map[string]*thoughts[*teardown.Plan] // of openings, by what is wanted
 	lineUps  *thoughts[*job.LineUp]
 	wears    wears
@@ -130,7 +133,7 @@ func newServer(bench Bench, opt Options) *server {
 	if opt.Program == "" {
 		opt.Program = "headstack"
 	}
-	s := &server{bench: bench, opt: opt, mux: http.NewServeMux(), verdicts: newVerdicts(), advices: newAdvices(), lineUps: newLineUps(),
+	s := &server{bench: bench, opt: opt, mux: http.NewServeMux(), verdicts: newVerdicts(), advices: newAdvices(), nexts: newNexts(), lineUps: newLineUps(),
 		plans: map[string]*thoughts[*teardown.Plan]{"": newPlans(job.OpeningOptions{}), "needed": newPlans(job.OpeningOptions{NoPreventive: true})}}
 	s.ear = newListening(opt.Listen, opt.Now)
 	context.AfterFunc(s.ctx(), s.ear.quit)

@@ -2,8 +2,6 @@ package web
 
 import (
 	"context"
-	"crypto/sha256"
-	"encoding/json"
 	"errors"
 	"fmt"
 	"net/http"
@@ -47,7 +45,7 @@ const thoughtsKept = 16
 var errWorking = errors.New("still being worked out")
 
 func newVerdicts() *thoughts[*diagnosis.Verdict] {
-	return &thoughts[*diagnosis.Verdict]{doing: "diagnosing", id: evidenceID,
+	return &thoughts[*diagnosis.Verdict]{doing: "diagnosing", id: job.EvidenceID,
 		think: func(ctx context.Context, b Bench, jobID string) (*diagnosis.Verdict, *job.View, error) {
 			return b.Diagnose(ctx, jobID)
 		}}
@@ -55,9 +53,23 @@ func newVerdicts() *thoughts[*diagnosis.Verdict] {
 
 // newAdvices makes the same for advice, which depends on what is open and in hand, too.
 func newAdvices() *thoughts[*diagnosis.Advice] {
-	return &thoughts[*diagnosis.Advice]{doing: "advising on", id: func(v *job.View) string { return evidenceID(v) + fmt.Sprint(job.Situation(v)) },
+	return &thoughts[*diagnosis.Advice]{doing: "advising on", id: func(v *job.View) string { return job.EvidenceID(v) + fmt.Sprint(job.Situation(v)) },
 		think: func(ctx context.Context, b Bench, jobID string) (*diagnosis.Advice, *job.View, error) {
 			return b.Advise(ctx, jobID)
+		}}
+}
+
+// newNexts makes the same for what comes before either: advice and marks without the
+// sentences that take further sums. Where that fails it is empty, and what to say of it is
+// left to the two.
+func newNexts() *thoughts[*job.Next] {
+	return &thoughts[*job.Next]{doing: "working out what is next on", id: func(v *job.View) string { return job.EvidenceID(v) + fmt.Sprint(job.Situation(v)) },
+		think: func(ctx context.Context, b Bench, jobID string) (*job.Next, *job.View, error) {
+			n, v, err := b.Next(ctx, jobID)
+			if err != nil && v != nil && ctx.Err() == nil {
+				return &job.Next{}, v, nil
+			}
+			return n, v, err
 		}}
 }
 
@@ -201,14 +213,4 @@ func (s *server) patience(r *http.Request) time.Duration {
 		return 0
 	}
 	return s.opt.Patience
-}
-
-// evidenceID is a hash of what the diagnosis would be given.
-func evidenceID(v *job.View) string {
-	b, err := json.Marshal(job.Evidence(v))
-	if err != nil { // then the record's length decides
-		return fmt.Sprint("entry ", lastSeq(v))
-	}
-	sum := sha256.Sum256(append(b, v.Counted...)) // what closed jobs taught counts too
-	return string(sum[:])
 }

@@ -1,13 +1,15 @@
-// While the next step is being worked out, asks for it and puts it in its place.
-// Only the card changes: what is being typed elsewhere on the page stays.
+// While the next step or the words of the verdict are being worked out, asks for them and
+// puts each in its place. Only those parts change: what is being typed elsewhere stays.
+const waiting = () => [...document.querySelectorAll("[id][data-working]")];
 async function look() {
-  const card = document.getElementById("next");
-  if (!card || !card.hasAttribute("data-working")) return;
+  if (!waiting().length) return;
   const answer = await fetch(location.href).catch(() => null);
   if (!answer || !answer.ok) return;
-  const fresh = new DOMParser().parseFromString(await answer.text(), "text/html").getElementById("next");
-  const old = document.getElementById("next");
-  if (fresh && !fresh.hasAttribute("data-working") && old.hasAttribute("data-working")) old.replaceWith(document.adoptNode(fresh));
+  const page = new DOMParser().parseFromString(await answer.text(), "text/html");
+  for (const old of waiting()) {
+    const fresh = page.getElementById(old.id);
+    if (fresh && !fresh.hasAttribute("data-working")) old.replaceWith(document.adoptNode(fresh));
+  }
 }
 (async () => {
   for (;;) {
