@@ -13,6 +13,9 @@
 // Schema for editors, [Template] a commented starting file. Two invented
 // recorders come with the program: see [Builtin].
 //
+// [ParseDraft] changes the text of an unfinished definition part by part and leaves
+// its other lines, comments too, as they stand; [Sketch] reads what is there of it.
+//
 // # What it answers
 //
 //   - [Definition.Path]: which stages the signal of a function passes for one

@@ -66,7 +66,7 @@ func (d *Draft) Set(name string, v Value) (*Draft, error) {
 	want := d.tree.With(name, v)
 	node := d.find(name)
 	switch {
-	case node == nil && v == nil:
+	case reflect.DeepEqual(want, d.tree):
 		return d, nil
 	case node == nil:
 		return d.added(name, v)
@@ -108,6 +108,9 @@ func (d *Draft) Put(list string, i int, item Fields) (*Draft, error) {
 		values[i] = item
 	}
 	want := d.tree.With(list, values)
+	if reflect.DeepEqual(want, d.tree) {
+		return d, nil
+	}
 	seq, ok := d.blockList(list)
 	if !ok {
 		return d.Set(list, values)

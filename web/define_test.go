@@ -354,3 +354,64 @@ func TestDefineFieldsAreTheFormats(t *testing.T) {
 		}
 	}
 }
+
+// TestDefineShowsWithoutLoss shows every item of the definitions that come with the
+// program in its form and takes the form back as it stands: nothing may differ.
+func TestDefineShowsWithoutLoss(t *testing.T) {
+	for _, id := range machine.BuiltinNames() {
+		text, _ := machine.BuiltinSource(id)
+		d, err := machine.ParseDraft(id, text)
+		if err != nil {
+			t.Fatal(err)
+		}
+		n := 0
+		for i := range defineSteps {
+			st := &defineSteps[i]
+			for at, item := range st.items(d) {
+				form := url.Values{}
+				for _, f := range st.Fields {
+					v := valueAt(item, f.Key)
+					form.Set("f."+f.Key, shownValue(v, f.Kind))
+					if f.Kind == fieldFaults {
+						own, _ := v.(machine.List)
+						kind := shownValue(item.Get("kind"), fieldText)
+						form.Del("f.faults")
+						form.Set("faultsof", kind)
+						for _, o := range faultsOf(kind, own).Offers {
+							if o.Ticked {
+								form.Add("f.faults", o.Value)
+							}
+						}
+					}
+				}
+				back, wrong := st.filled(item, form)
+				if len(wrong) > 0 {
+					t.Errorf("%s, %s %d: %v", id, st.ID, at+1, wrong)
+				}
+				next, err := st.put(d, at, back)
+				if err != nil || string(next.Text()) != string(text) {
+					t.Errorf("%s, %s %d: %v became %v (%v)", id, st.ID, at+1, item, back, err)
+				}
+				n++
+			}
+		}
+		if n < 100 {
+			t.Errorf("%s: only %d items", id, n)
+		}
+	}
+}
+
+// TestDefineOnceMore takes the id of another recorder: the page says what that means.
+func TestDefineOnceMore(t *testing.T) {
+	p, _ := newDefinePage(t)
+	p.open("/library/definitions/hexastrand/edit")
+	p.form.Set("f.id", "octogrange")
+	p.press("put", 200)
+	p.sees("The bench has a recorder type of this short name")
+	p.form.Set("f.id", "hexastrand-b")
+	p.press("put", 200)
+	p.sees("it is a recorder type of its own")
+	p.form.Set("f.notes", "tab\there, \x01")
+	p.press("put", http.StatusUnprocessableEntity)
+	p.sees("control character")
+}

@@ -7,6 +7,7 @@ import (
 	"math"
 	"net/url"
 	"reflect"
+	"regexp"
 	"slices"
 	"strconv"
 	"strings"
@@ -77,12 +78,17 @@ func (f defineField) typedValue(s string) (machine.Value, error) {
 	return machine.Text(s), nil
 }
 
+var decimal = regexp.MustCompile(`^-?[0-9]+(\.[0-9]+)?$`)
+
 // typedNumber takes a comma for a decimal point, as keyboards of some countries have it.
 func typedNumber(s string) (machine.Value, error) {
 	t := strings.NewReplacer(",", ".", "\u2212", "-", " ", "").Replace(s)
 	x, err := strconv.ParseFloat(t, 64)
 	if err != nil || math.IsNaN(x) || math.IsInf(x, 0) {
 		return nil, fmt.Errorf("%q is not a number: write digits with a decimal point and no unit", s)
+	}
+	if decimal.MatchString(t) {
+		return machine.Plain(t), nil // as typed: 1.10 says how well it is known
 	}
 	return machine.Plain(strconv.FormatFloat(x, 'f', -1, 64)), nil
 }

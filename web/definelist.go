@@ -95,7 +95,7 @@ func (st *defineStep) remove(d *machine.Draft, i int) (*machine.Draft, error) {
 
 func (st *defineStep) move(d *machine.Draft, i, by int) (*machine.Draft, error) {
 	if st.List == "replicas" {
-		return d, nil // their order says nothing
+		return d, nil
 	}
 	return d.Move(st.List, i, by)
 }

@@ -32,7 +32,8 @@ type defineModel struct {
 	Errors   []checkLine
 	Findings []checkLine
 	Sound    bool // it loads
-	Replaces bool // the bench has this id
+	Replaces bool // the bench has this id, and it is not the one that gets a new version
+	Renamed  bool // it is no longer the one that was to get a new version
 	Preview  *definePreview
 }
 
@@ -102,7 +103,8 @@ func (s *server) defineModel(r *http.Request, name string, e *defineEdit) (*defi
 	m.fields(e, draft, sketch)
 	m.Preview = previewOf(sketch, cmp.Or(e.shows, e.form.Get("function")), e.form.Get("track"))
 	var err error
-	if name == "" && sketch.ID != "" {
+	if id := r.PathValue("definition"); sketch.ID != "" && id != sketch.ID {
+		m.Renamed = id != ""
 		m.Replaces, err = s.inBench(r.Context(), sketch.ID)
 	}
 	return m, err
@@ -222,6 +224,9 @@ func (m *defineModel) rows(e *defineEdit, d *machine.Draft, sketch *machine.Defi
 	}
 	for i, item := range items {
 		row := defineRow{N: i, Here: i == e.item, First: i == 0, Last: i == len(items)-1, Errors: wrong[i], Makes: strings.TrimSpace(makes(sketch, e.step, item))}
+		if e.step.List == "replicas" { // their order says nothing
+			row.First, row.Last = true, true
+		}
 		var words []string
 		for k, f := range e.step.Fields {
 			s := shownValue(valueAt(item, f.Key), f.Kind)
