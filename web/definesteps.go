@@ -232,8 +232,6 @@ func (f defineField) from(def func(*machine.Definition) string) defineField {
 	return f
 }
 
-func (f defineField) plain() defineField { f.Plain = true; return f }
-
 func pick(key, label string, words ...string) defineField {
 	return defineField{Key: key, Label: label, Kind: fieldChoice, Offer: offered(words...), Default: fixed(words[0])}
 }
