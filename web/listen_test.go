@@ -463,7 +463,7 @@ func TestADeviceWithoutScripts(t *testing.T) {
 		"no tape":        {[]string{"via", "device", "device", "desk", "played", "tape/none"}, "none"},
 		"too many":       {[]string{"via", "device", "device", "desk", "played", "tape/pendle-brook-cassette", "tracks", "1-9"}, "are more than"},
 		"a wrong track":  {[]string{"via", "device", "device", "desk", "played", "tape/pendle-brook-cassette", "tracks", "7"}, "go beyond"},
-		"no track":       {[]string{"via", "device", "device", "desk", "played", "tape/pendle-brook-cassette", "tracks", "0"}, "leave no channel"},
+		"no track":       {[]string{"via", "device", "device", "desk", "played", "tape/pendle-brook-cassette", "tracks", "0"}, "leaves every channel out"},
 		"channels":       {[]string{"via", "device", "device", "desk", "played", "tape/pendle-brook-cassette", "channels", "9"}, "from 1 to 8"},
 	} {
 		if w := l.post("/listen", x.form...); w.Code < 400 || !strings.Contains(w.Body.String(), x.says) {
