@@ -148,8 +148,33 @@ func (l list) trim(n int) list {
 		}
 	}
 	l = kept
-	slices.SortStableFunc(l, func(x, y partial) int { return cmp.Compare(y.p, x.p) })
-	return l[:min(n, len(l))]
+	if slices.IsSortedFunc(l, func(x, y partial) int { return cmp.Compare(y.p, x.p) }) {
+		return l[:min(n, len(l))]
+	}
+	order := make([]ranked, len(l))
+	for i := range l {
+		order[i] = ranked{l[i].p, int32(i), 0}
+	}
+	order = rank(order, n)
+	out := make(list, len(order))
+	for i, o := range order {
+		out[i] = l[o.i]
+	}
+	return out
+}
+
+// ranked is an entry, or the product of entries i and j of two lists, by its probability.
+type ranked struct {
+	p    float64
+	i, j int32
+}
+
+// rank is the n likeliest, likeliest first; what is alike keeps the order of i and j.
+func rank(order []ranked, n int) []ranked {
+	slices.SortFunc(order, func(x, y ranked) int {
+		return cmp.Or(cmp.Compare(y.p, x.p), cmp.Compare(x.i, y.i), cmp.Compare(x.j, y.j))
+	})
+	return order[:min(n, len(order))]
 }
 
 // times joins independent parts.
@@ -158,16 +183,29 @@ func (l list) times(m list) list {
 		return l
 	}
 	l, m = l.trim(listWidth), m.trim(listWidth)
-	var out list
+	if len(l) == 0 || len(m) == 0 {
+		return nil
+	}
+	// Only the products that are kept have their faults put together.
+	most := l[0].p * m[0].p
+	var order []ranked
 	for i, x := range l {
 		// As many as (i+1)(j+1) products are at least as large as that of i and j.
-		for _, y := range m[:min(len(m), listWidth/(i+1))] {
-			both := append(slices.Clone(x.causes), y.causes...)
-			slices.SortFunc(both, compareCauses)
-			out = append(out, partial{both, x.p * y.p})
+		for j, y := range m[:min(len(m), listWidth/(i+1))] {
+			if p := x.p * y.p; p > faintest*most {
+				order = append(order, ranked{p, int32(i), int32(j)})
+			}
 		}
 	}
-	return out.trim(listWidth)
+	order = rank(order, listWidth)
+	out := make(list, len(order))
+	for k, o := range order {
+		x, y := l[o.i].causes, m[o.j].causes
+		both := append(append(make([]cause, 0, len(x)+len(y)), x...), y...)
+		slices.SortFunc(both, compareCauses)
+		out[k] = partial{both, o.p}
+	}
+	return out
 }
 
 // subtree lists the likeliest accused fault sets of a subtree given its class,

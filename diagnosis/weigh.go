@@ -17,6 +17,7 @@ type Weighed struct {
 	p    *problem
 	post *posterior
 	loo  [][]float64 // the fault of every component with each observation left out
+	a    *accusation // both verdict and advice list the explanations
 	// turn is held by who reads from the posterior: what it works out on demand it keeps.
 	turn chan struct{}
 }
@@ -46,6 +47,14 @@ func (w *Weighed) take(ctx context.Context) (back func(), err error) {
 	case <-ctx.Done():
 		return nil, ctx.Err()
 	}
+}
+
+// accused is what is accused, worked out once. The caller has the turn.
+func (w *Weighed) accused() *accusation {
+	if w.a == nil {
+		w.a = accuse(w.p, w.post)
+	}
+	return w.a
 }
 
 // leftOut is, worked out once, the fault of every component with each observation left
@@ -85,7 +94,7 @@ func (w *Weighed) Verdict(ctx context.Context) (*Verdict, error) {
 		return nil, err
 	}
 	defer back()
-	v, a := w.marks(), accuse(w.p, w.post)
+	v, a := w.marks(), w.accused()
 	found := a.explain()
 	for _, f := range found {
 		x := Explanation{P: f.p}
@@ -112,7 +121,7 @@ func (w *Weighed) Next(ctx context.Context, now Situation) (*Advice, error) {
 		return nil, err
 	}
 	defer back()
-	return w.e.advise(ctx, w.p, w.post, accuse(w.p, w.post), now)
+	return w.e.advise(ctx, w.p, w.post, w.accused(), now)
 }
 
 // Reasons is a copy of what Next gave with by what stages are suspect and cleared. It sums
