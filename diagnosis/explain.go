@@ -151,30 +151,17 @@ func (l list) trim(n int) list {
 	if slices.IsSortedFunc(l, func(x, y partial) int { return cmp.Compare(y.p, x.p) }) {
 		return l[:min(n, len(l))]
 	}
-	order := make([]ranked, len(l))
+	order := make(ranking, len(l))
 	for i := range l {
 		order[i] = ranked{l[i].p, int32(i), 0}
 	}
-	order = rank(order, n)
+	slices.SortFunc(order, ranked.compare)
+	order = order[:min(n, len(order))]
 	out := make(list, len(order))
 	for i, o := range order {
 		out[i] = l[o.i]
 	}
 	return out
-}
-
-// ranked is an entry, or the product of entries i and j of two lists, by its probability.
-type ranked struct {
-	p    float64
-	i, j int32
-}
-
-// rank is the n likeliest, likeliest first; what is alike keeps the order of i and j.
-func rank(order []ranked, n int) []ranked {
-	slices.SortFunc(order, func(x, y ranked) int {
-		return cmp.Or(cmp.Compare(y.p, x.p), cmp.Compare(x.i, y.i), cmp.Compare(x.j, y.j))
-	})
-	return order[:min(n, len(order))]
 }
 
 // times joins independent parts.
@@ -186,24 +173,28 @@ func (l list) times(m list) list {
 	if len(l) == 0 || len(m) == 0 {
 		return nil
 	}
-	// Only the products that are kept have their faults put together.
-	most := l[0].p * m[0].p
-	var order []ranked
-	for i, x := range l {
-		// As many as (i+1)(j+1) products are at least as large as that of i and j.
-		for j, y := range m[:min(len(m), listWidth/(i+1))] {
-			if p := x.p * y.p; p > faintest*most {
-				order = append(order, ranked{p, int32(i), int32(j)})
-			}
-		}
-	}
-	order = rank(order, listWidth)
-	out := make(list, len(order))
-	for k, o := range order {
+	// The products of one i fall with j, and their largest with i: the next one is always
+	// the first of the rows that are begun.
+	var out list
+	rows := ranking{{l[0].p * m[0].p, 0, 0}}
+	for least := faintest * rows[0].p; len(rows) > 0 && len(out) < listWidth && rows[0].p > least; {
+		o := rows[0]
 		x, y := l[o.i].causes, m[o.j].causes
 		both := append(append(make([]cause, 0, len(x)+len(y)), x...), y...)
 		slices.SortFunc(both, compareCauses)
-		out[k] = partial{both, o.p}
+		out = append(out, partial{both, o.p})
+		// As many as (i+1)(j+1) products are at least as large as that of i and j.
+		if j := int(o.j) + 1; j < min(len(m), listWidth/(int(o.i)+1)) {
+			rows[0] = ranked{l[o.i].p * m[j].p, o.i, int32(j)}
+		} else {
+			rows[0] = rows[len(rows)-1]
+			rows = rows[:len(rows)-1]
+		}
+		rows.sink()
+		if i := int(o.i) + 1; o.j == 0 && i < min(len(l), listWidth) {
+			rows = append(rows, ranked{l[i].p * m[0].p, int32(i), 0})
+			rows.rise()
+		}
 	}
 	return out
 }
