@@ -175,12 +175,18 @@ func (l list) times(m list) list {
 	}
 	// The products of one i fall with j, and their largest with i: the next one is always
 	// the first of the rows that are begun.
-	var out list
+	out := make(list, 0, min(listWidth, len(l)*len(m)))
+	var room []cause // for the faults of many products at once
 	rows := ranking{{l[0].p * m[0].p, 0, 0}}
 	for least := faintest * rows[0].p; len(rows) > 0 && len(out) < listWidth && rows[0].p > least; {
 		o := rows[0]
 		x, y := l[o.i].causes, m[o.j].causes
-		both := append(append(make([]cause, 0, len(x)+len(y)), x...), y...)
+		n := len(x) + len(y)
+		if len(room) < n {
+			room = make([]cause, max(n, 256))
+		}
+		both := append(append(room[:0:n], x...), y...)
+		room = room[n:]
 		slices.SortFunc(both, compareCauses)
 		out = append(out, partial{both, o.p})
 		// As many as (i+1)(j+1) products are at least as large as that of i and j.

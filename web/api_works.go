@@ -63,11 +63,22 @@ func (s *server) apiAddInstrument(w http.ResponseWriter, r *http.Request) error 
 	return sendJSON(w, http.StatusCreated, apiInstrument(kept))
 }
 
-// apiNext answers with the advice as it is: its form is itself the contract.
+// apiNext answers with the advice as it is: its form is itself the contract. Who asks for
+// the reasons later gets the same actions sooner.
 func (s *server) apiNext(w http.ResponseWriter, r *http.Request) error {
 	v, err := s.bench.View(r.Context(), r.PathValue("job"))
 	if err != nil {
 		return err
+	}
+	switch reasons := r.URL.Query().Get("reasons"); reasons {
+	case "":
+	case "later":
+		// Where that fails, the whole says why.
+		if next, err := s.nexts.of(r.Context(), s.bench, v); err == nil && next.Advice != nil {
+			return sendJSON(w, http.StatusOK, next.Advice)
+		}
+	default:
+		return &job.InvalidError{Field: "reasons", Value: reasons, Problem: "is not a way to ask for them; leave it out for all at once", Nearest: []string{"later"}}
 	}
 	advice, err := s.advices.of(r.Context(), s.bench, v)
 	if err != nil {
