@@ -56,6 +56,11 @@ func (s *server) apiAddInstrument(w http.ResponseWriter, r *http.Request) error 
 	if err := readJSON(w, r, &in); err != nil {
 		return err
 	}
+	if in.Address != "" {
+		if err := here(r, "an instrument's address: the bench connects to it"); err != nil {
+			return err
+		}
+	}
 	kept, err := s.bench.AddInstrument(r.Context(), diagnosis.Instrument(in))
 	if err != nil {
 		return err

@@ -104,6 +104,9 @@ func (s *server) addInstrument(w http.ResponseWriter, r *http.Request) error {
 	v := r.PostFormValue
 	f := instrumentForm{v("id"), v("name"), v("kind"), v("bandwidth"), v("ac"), v("dc"), v("input"), v("capacitance"), v("leads_ohm"), v("leads"), v("autorange"), v("address"), v("dialect")}
 	in, err := f.instrument()
+	if err == nil && in.Address != "" {
+		err = here(r, "an instrument's address: the bench connects to it")
+	}
 	if err == nil {
 		in, err = s.bench.AddInstrument(r.Context(), in)
 	}

@@ -42,10 +42,10 @@ type phoneModel struct {
 }
 
 // here refuses what is only done at the bench machine itself.
-func here(r *http.Request) error {
+func here(r *http.Request, what string) error {
 	if _, remote := phone.From(r.Context()); remote {
 		return &pageError{status: http.StatusForbidden, title: "That is done at the bench machine only",
-			what: "letting phones in", hint: "Go to the machine on which the bench runs.", kept: "Nothing was changed."}
+			what: what, hint: "Go to the machine on which the bench runs.", kept: "Nothing was changed."}
 	}
 	return nil
 }
@@ -87,7 +87,7 @@ func drawCode(c *qr.Code) template.HTML {
 }
 
 func (s *server) changePhone(w http.ResponseWriter, r *http.Request, change func() error) error {
-	if err := here(r); err != nil {
+	if err := here(r, "letting phones in"); err != nil {
 		return err
 	}
 	if err := change(); err != nil {

@@ -94,6 +94,15 @@ func TestAPhoneJoins(t *testing.T) {
 			t.Errorf("a phone may do %s: %d", path, status)
 		}
 	}
+	meter := url.Values{"id": {"dmm1"}, "name": {"meter"}, "kind": {"true r.m.s."}, "address": {"tcp://192.0.2.1:5025"}}.Encode()
+	if status, body, _ := call(t, c, toPhone("POST", s.URLs[0]+"/library/instruments", meter)); status != http.StatusForbidden || !strings.Contains(body, "bench machine only") {
+		t.Errorf("a phone gives the bench an address to connect to: %d", status)
+	}
+	asJSON := toPhone("POST", s.URLs[0]+"/api/v1/instruments", `{"id":"dmm1","name":"meter","kind":"true r.m.s.","address":"tcp://192.0.2.1:5025"}`)
+	asJSON.Header.Set("Content-Type", "application/json")
+	if status, body, _ := call(t, c, asJSON); status != http.StatusForbidden {
+		t.Errorf("and by the API: %d %s", status, body)
+	}
 	if _, body, _ = call(t, c, toPhone("GET", s.URLs[0]+"/phone", "")); strings.Contains(body, "Fingerprint") || strings.Contains(body, "/away") {
 		t.Errorf("a phone sees the list of devices")
 	}
