@@ -7,6 +7,7 @@ import (
 	"strconv"
 	"strings"
 
+	"headstack/live"
 	"headstack/measure"
 )
 
@@ -20,6 +21,21 @@ type Void struct {
 
 func (v Void) text() string {
 	return fmt.Sprintf("a slip lies in it, %.2f to %.2f s: %s", v.FromS, v.ToS, v.Why)
+}
+
+// LiveVoids are the voids of a capture that was heard live, and the figures that its session
+// has beside them: what a [CaptureUpload] takes.
+func LiveVoids(k live.Kept, st live.State) (voids []Void, beside []measure.Result) {
+	for _, v := range k.Voids {
+		voids = append(voids, Void{FromS: v.FromS, ToS: v.ToS, Why: v.Reason})
+	}
+	if len(voids) == 0 {
+		return nil, nil
+	}
+	for _, s := range st.Sections {
+		beside = append(beside, s.Figures...)
+	}
+	return voids, append(beside, st.Azimuth...)
 }
 
 // maxVoids is how many of a capture are kept.

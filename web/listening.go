@@ -210,7 +210,7 @@ func (l *listening) end(h *hearing, why string) {
 		kept, err := h.sess.Close()
 		o := h.order
 		o.Ended, o.Cut, o.SHA256, o.Notes = true, why, kept.SHA256, notesOf(kept)
-		o.Voids, o.Beside = voidsOf(kept, h.sess.State())
+		o.Voids, o.Beside = job.LiveVoids(kept, h.sess.State())
 		if err != nil {
 			o.Notes = append(o.Notes, err.Error())
 		}
@@ -239,20 +239,6 @@ func notesOf(k live.Kept) []string {
 		out = append(out, voidText(v))
 	}
 	return append(out, k.Warnings[:min(len(k.Warnings), most)]...)
-}
-
-// voidsOf are a capture's voids, and the figures that the session has beside them.
-func voidsOf(k live.Kept, st live.State) (voids []job.Void, beside []measure.Result) {
-	for _, v := range k.Voids {
-		voids = append(voids, job.Void{FromS: v.FromS, ToS: v.ToS, Why: v.Reason})
-	}
-	if len(voids) == 0 {
-		return nil, nil
-	}
-	for _, s := range st.Sections {
-		beside = append(beside, s.Figures...)
-	}
-	return voids, append(beside, st.Azimuth...)
 }
 
 func (l *listening) remove(file string) {

@@ -323,10 +323,7 @@ func (v *listenVerb) intoJob(e *env, x listenTo, kept live.Kept, st live.State) 
 		return err
 	}
 	defer f.Close()
-	remark := v.Remark
-	for _, void := range kept.Voids {
-		remark = strings.TrimSpace(fmt.Sprintf("%s\n%.2f to %.2f s is not to be believed: %s.", remark, void.FromS, void.ToS, void.Reason))
-	}
+	voids, beside := job.LiveVoids(kept, st)
 	tracks := make([]int, len(st.Channels))
 	for i, c := range st.Channels {
 		tracks[i] = c.Track
@@ -334,7 +331,7 @@ func (v *listenVerb) intoJob(e *env, x listenTo, kept live.Kept, st live.State) 
 	return v.with(e, func(b *job.Bench) error {
 		bar := e.progress("measuring " + filepath.Base(kept.Path))
 		entry, err := b.AddCapture(e.ctx, v.Job, job.CaptureUpload{Name: filepath.Base(kept.Path), Data: f, Tape: x.tapeID, Interface: v.Interface,
-			Tracks: tracks, Case: caseState(v.Case), Remark: remark, Progress: bar.at})
+			Tracks: tracks, Case: caseState(v.Case), Remark: v.Remark, Voids: voids, Beside: beside, Progress: bar.at})
 		bar.done()
 		var unmeasured *job.NotMeasuredError
 		if errors.As(err, &unmeasured) {
