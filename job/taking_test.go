@@ -62,10 +62,10 @@ func TestAReadingFromAMeter(t *testing.T) {
 		t.Errorf("%+v, %v", same.Reading, err)
 	}
 	// Direct voltages have their sign, and no tone. The range that the meter comes to may show
-	// tenths only.
+	// tenths only, good to one of them.
 	s.Touch(meter.Input{DC: -11.46})
 	e, taken, err = b.TakeReading(t.Context(), j.ID, job.Taking{Reading: job.Reading{TestPoint: "TP2", Instrument: "dmm1"}})
-	if err != nil || taken.Quantity != instrument.VoltsDC || math.Abs(e.Reading.Value+11.46) > 0.06 || e.Reading.Unit != "V" {
+	if err != nil || taken.Quantity != instrument.VoltsDC || math.Abs(e.Reading.Value+11.46) > 0.11 || e.Reading.Unit != "V" {
 		t.Errorf("%+v, %v", e.Reading, err)
 	}
 }
