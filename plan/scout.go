@@ -3,6 +3,7 @@ package plan
 import (
 	"cmp"
 	"context"
+	"encoding/binary"
 	"math"
 	"slices"
 )
@@ -19,7 +20,12 @@ type scout struct {
 	dense []float64
 	small float64 // cost that is not looked into
 	rare  float64
-	level []level   // one for each step ahead, two for each look
+	level []level // one for each step ahead, two for each look
+	// known is what going straight to the repairs costs from situations that were met: an
+	// outcome that is weighed is looked into afterwards. It holds for one tail and one part
+	// at which a sequence is done; nil: nothing is kept.
+	known map[string]straightOn
+	key   []byte
 	help  []float64 // what each repair cures, by number in Model.repairs
 }
 
@@ -79,8 +85,43 @@ func (k *scout) rest(b belief, open uint64, u used) (float64, int32) {
 	if k.m.p.Goal == Identify {
 		return k.guess(b, open, u), None
 	}
-	k.crew.loadSparse(b)
-	return k.crew.run(open, u)
+	if k.known == nil {
+		k.crew.loadSparse(b)
+		return k.crew.run(open, u)
+	}
+	key := k.keyOf(b, open, u)
+	v, ok := k.known[string(key)]
+	if !ok {
+		k.crew.loadSparse(b)
+		v.cost, v.first = k.crew.run(open, u)
+		if len(k.known) < mostKnown {
+			k.known[string(key)] = v
+		}
+	}
+	return v.cost, v.first
+}
+
+// straightOn is what going straight to the repairs costs, and the first of them.
+type straightOn struct {
+	cost  float64
+	first int32
+}
+
+// mostKnown bounds the memory of what was worked out.
+const mostKnown = 30_000
+
+// keyOf tells situations apart to the last bit. It lasts until the next call.
+func (k *scout) keyOf(b belief, open uint64, u used) []byte {
+	key := binary.LittleEndian.AppendUint64(k.key[:0], open)
+	for _, x := range u[:k.m.onceWords] {
+		key = binary.LittleEndian.AppendUint64(key, x)
+	}
+	for i, s := range b.ids {
+		key = binary.LittleEndian.AppendUint32(key, uint32(s))
+		key = binary.LittleEndian.AppendUint64(key, math.Float64bits(b.w[i]))
+	}
+	k.key = key
+	return key
 }
 
 func (k *scout) guess(b belief, open uint64, u used) float64 {
@@ -343,6 +384,7 @@ func (k *scout) judge(b belief, q point, among []int32, straight float64) ([]Ste
 	if len(b.ids) <= fewStates {
 		k.crew.done, k.rare, k.small = 1e-6, 0, k.small/10
 	}
+	k.known = map[string]straightOn{}
 	var steps []Step
 	for _, a := range k.worthwhile(b, q) {
 		if err := k.ctx.Err(); err != nil {
