@@ -25,12 +25,13 @@ type cause struct{ comp, mode int }
 
 // accusation is the set of accused components and what follows from it.
 type accusation struct {
-	p    *problem
-	post *posterior
-	in   map[int]bool
-	part [][][]partial         // per node and alive row: its accused faults with shares
-	memo map[[2]int]list       // node, class
-	rows map[[2]int][]weighted // node, alive row
+	p        *problem
+	post     *posterior
+	in       map[int]bool
+	is       []bool                // the same by component
+	part     [][][]partial         // per node and alive row: its accused faults with shares
+	rows     map[[2]int][]weighted // node, alive row
+	proposed list                  // once it is asked for
 }
 
 // partial is a set of accused faults with a probability.
@@ -51,7 +52,7 @@ func bitsOf(after, before float64) float64 {
 
 // accuse picks the accused components.
 func accuse(p *problem, post *posterior) *accusation {
-	a := &accusation{p: p, post: post, in: map[int]bool{}, memo: map[[2]int]list{}, rows: map[[2]int][]weighted{}}
+	a := &accusation{p: p, post: post, in: map[int]bool{}, is: make([]bool, len(p.seen)), rows: map[[2]int][]weighted{}}
 	var found []int
 	for c := range p.seen {
 		f := post.faulty(c) // cured or not: what was accused may still be there
@@ -61,7 +62,7 @@ func accuse(p *problem, post *posterior) *accusation {
 	}
 	slices.SortStableFunc(found, func(x, y int) int { return cmp.Compare(p.now(post, y), p.now(post, x)) })
 	for _, c := range found[:min(len(found), maxAccused)] {
-		a.in[c] = true
+		a.in[c], a.is[c] = true, true
 	}
 	a.part = make([][][]partial, len(post.s.nodes))
 	for i, n := range post.s.nodes {
@@ -98,7 +99,7 @@ func (a *accusation) of(i, row int) []partial {
 func (a *accusation) touches(n *node, f *faultSet) bool {
 	for _, k := range f.kinds {
 		for _, b := range n.kinds[k].by {
-			if a.in[b.comp] {
+			if a.is[b.comp] {
 				return true
 			}
 		}
@@ -109,7 +110,7 @@ func (a *accusation) touches(n *node, f *faultSet) bool {
 func (a *accusation) causes(atoms []atomRef) []cause {
 	var out []cause
 	for _, at := range atoms {
-		if x := &a.p.model.components[at.comp].atoms[at.atom]; a.in[at.comp] && x.effect.until == 0 {
+		if x := &a.p.model.components[at.comp].atoms[at.atom]; a.is[at.comp] && x.effect.until == 0 {
 			out = append(out, cause{at.comp, x.mode})
 		}
 	}
@@ -135,113 +136,6 @@ func (l list) add(causes []cause, p float64) list {
 	return append(l, partial{causes, p})
 }
 
-// trim keeps the likeliest entries, as far as they matter.
-func (l list) trim(n int) list {
-	most := 0.0
-	for i := range l {
-		most = max(most, l[i].p)
-	}
-	kept := l[:0]
-	for _, x := range l {
-		if x.p > faintest*most {
-			kept = append(kept, x)
-		}
-	}
-	l = kept
-	if slices.IsSortedFunc(l, func(x, y partial) int { return cmp.Compare(y.p, x.p) }) {
-		return l[:min(n, len(l))]
-	}
-	order := make(ranking, len(l))
-	for i := range l {
-		order[i] = ranked{l[i].p, int32(i), 0}
-	}
-	slices.SortFunc(order, ranked.compare)
-	order = order[:min(n, len(order))]
-	out := make(list, len(order))
-	for i, o := range order {
-		out[i] = l[o.i]
-	}
-	return out
-}
-
-// times joins independent parts.
-func (l list) times(m list) list {
-	if len(m) == 1 && len(m[0].causes) == 0 {
-		return l
-	}
-	l, m = l.trim(listWidth), m.trim(listWidth)
-	if len(l) == 0 || len(m) == 0 {
-		return nil
-	}
-	// The products of one i fall with j, and their largest with i: the next one is always
-	// the first of the rows that are begun.
-	out := make(list, 0, min(listWidth, len(l)*len(m)))
-	var room []cause // for the faults of many products at once
-	rows := ranking{{l[0].p * m[0].p, 0, 0}}
-	for least := faintest * rows[0].p; len(rows) > 0 && len(out) < listWidth && rows[0].p > least; {
-		o := rows[0]
-		x, y := l[o.i].causes, m[o.j].causes
-		n := len(x) + len(y)
-		if len(room) < n {
-			room = make([]cause, max(n, 256))
-		}
-		both := append(append(room[:0:n], x...), y...)
-		room = room[n:]
-		slices.SortFunc(both, compareCauses)
-		out = append(out, partial{both, o.p})
-		// As many as (i+1)(j+1) products are at least as large as that of i and j.
-		if j := int(o.j) + 1; j < min(len(m), listWidth/(int(o.i)+1)) {
-			rows[0] = ranked{l[o.i].p * m[j].p, o.i, int32(j)}
-		} else {
-			rows[0] = rows[len(rows)-1]
-			rows = rows[:len(rows)-1]
-		}
-		rows.sink()
-		if i := int(o.i) + 1; o.j == 0 && i < min(len(l), listWidth) {
-			rows = append(rows, ranked{l[i].p * m[0].p, int32(i), 0})
-			rows.rise()
-		}
-	}
-	return out
-}
-
-// subtree lists the likeliest accused fault sets of a subtree given its class,
-// the offsets averaged out. It only proposes: the probabilities reported are
-// summed exactly afterwards.
-func (a *accusation) subtree(i, c int) list {
-	if l, ok := a.memo[[2]int{i, c}]; ok {
-		return l
-	}
-	n := a.post.s.nodes[i]
-	cl := n.classes[c]
-	weights := a.post.row[i][c]
-	total := sumOf(weights)
-	byCauses := map[string]int{}
-	var out list
-	for x, w := range weights {
-		if w < 1e-5*total || total == 0 {
-			continue
-		}
-		l := list(slices.Clone(a.of(i, int(cl.rows[x]))))
-		for k, ch := range n.children {
-			l = l.times(a.subtree(ch, int(cl.child[x*len(n.children)+k])))
-		}
-		for _, e := range l {
-			key := causeKey(e.causes)
-			at, ok := byCauses[key]
-			if !ok {
-				at = len(out)
-				byCauses[key] = at
-				out = append(out, partial{causes: e.causes})
-			}
-			out[at].p += e.p * w / total
-		}
-	}
-	out = out.trim(listWidth)
-	a.memo[[2]int{i, c}] = out
-	return out
-}
-
 func causeKey(causes []cause) string {
 	ids := make([]int32, 0, 2*len(causes))
 	for _, c := range causes {
@@ -255,14 +149,19 @@ func (a *accusation) explain() list {
 	if len(a.in) == 0 {
 		return nil
 	}
-	proposed := a.subtree(0, int(a.post.s.root()))
+	proposed := a.propose()
 	proposed = proposed[:min(len(proposed), explanations)]
-	out := make(list, 0, len(proposed))
-	for _, e := range proposed {
+	found := make(shares, len(proposed))
+	for k, e := range proposed {
 		p := a.probability(func(i int, causes []cause) bool { return slices.Equal(causes, a.within(i, e.causes)) })
-		out = append(out, partial{e.causes, p})
+		found[k] = share{p, int32(k)}
 	}
-	return out.trim(explanations)
+	found = found.trim(explanations)
+	out := make(list, len(found))
+	for k, x := range found {
+		out[k] = partial{proposed[x.set].causes, x.p}
+	}
+	return out
 }
 
 // cured is the probability that no accused component is faulty but those of

@@ -35,15 +35,16 @@ func (p *posterior) faultSets() map[string]float64 {
 }
 
 // expand visits the combinations of atoms of a fault set with their shares,
-// which sum to 1. Two atoms of one component never stand together.
+// which sum to 1. Two atoms of one component never stand together. The slice is
+// the visitor's until it returns.
 func (s *solver) expand(n *node, f *faultSet, visit func(atoms []atomRef, share float64)) {
 	switch len(f.kinds) {
 	case 0:
 		visit(nil, 1)
 	case 1:
 		k := &n.kinds[f.kinds[0]]
-		for _, a := range k.atoms {
-			visit([]atomRef{a}, a.odds/k.sum)
+		for i, a := range k.atoms {
+			visit(k.atoms[i:i+1:i+1], a.odds/k.sum)
 		}
 	case 2:
 		s.expandPair(n, f, visit)
@@ -73,7 +74,11 @@ func (s *solver) expandPair(n *node, f *faultSet, visit func([]atomRef, float64)
 	if sum <= 0 {
 		return
 	}
-	pairs(func(x, y atomRef) { visit([]atomRef{x, y}, x.odds*y.odds/sum) })
+	both := make([]atomRef, 2)
+	pairs(func(x, y atomRef) {
+		both[0], both[1] = x, y
+		visit(both, x.odds*y.odds/sum)
+	})
 }
 
 // compKey is a key of the set of components of some atoms.

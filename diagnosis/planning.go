@@ -69,7 +69,7 @@ type candidate struct {
 // other, the dull track 5 and the noisy track 3, and gathers the states of each. The first
 // has no states but the sound one where nothing is accused.
 func (e *Engine) plannings(p *problem, post *posterior, a *accusation, now Situation) []*planning {
-	list := a.subtree(0, int(post.s.root()))
+	list := a.propose()
 	var out []*planning
 	for _, comps := range questions(list) {
 		g := &planning{e: e, p: p, a: a, now: now, coverAt: map[string]int{}, share: map[cause][]atomShare{}}
@@ -240,9 +240,9 @@ func (g *planning) mostSound(post *posterior, about []int) float64 {
 
 // sound is the probability that none of some components is faulty as things stand.
 func (a *accusation) sound(comps []int) float64 {
-	all := &accusation{p: a.p, post: a.post, in: map[int]bool{}, part: make([][][]partial, len(a.post.s.nodes))}
+	all := &accusation{p: a.p, post: a.post, in: map[int]bool{}, is: make([]bool, len(a.is)), part: make([][][]partial, len(a.post.s.nodes))}
 	for _, c := range comps {
-		all.in[c] = true
+		all.in[c], all.is[c] = true, true
 	}
 	for i, n := range a.post.s.nodes {
 		all.part[i] = make([][]partial, len(n.alive))
