@@ -75,7 +75,7 @@ func (f flow) follow(what string, sel chromedp.CSS) {
 func (f flow) sees(where chromedp.CSS, text string) {
 	f.t.Helper()
 	var got string
-	for range 200 {
+	for range 900 { // a busy machine is slow
 		short, cancel := context.WithTimeout(f.ctx, 30*time.Second)
 		v, err := chromedp.Run(short, chromedp.TextContent(where))
 		cancel()
