@@ -9,6 +9,7 @@ import (
 	"time"
 
 	"headstack/dsp"
+	"headstack/measure"
 )
 
 // MeterConfig says what a [Meter] shows.
@@ -164,7 +165,7 @@ func (m *Meter) give(r Reading) {
 // read makes a reading of the last window.
 func (m *Meter) read() (r Reading) {
 	a := m.a[len(m.a)-m.window:]
-	if _, peak := dsp.Extent(a); peak >= fullScale {
+	if _, peak := dsp.Extent(a); peak >= measure.FullScale {
 		r.Refused = "clipped: turn the input down"
 		return r
 	}
@@ -241,7 +242,7 @@ func (m *Meter) delay(r *Reading, z []complex128, omega float64) {
 	x := m.b[len(m.b)-m.window:]
 	_, peak := dsp.Extent(x)
 	other, _, why := m.parts(x, &omega)
-	if why != "" || peak >= fullScale {
+	if why != "" || peak >= measure.FullScale {
 		return
 	}
 	var sum complex128

@@ -5,12 +5,11 @@ import (
 	"slices"
 
 	"headstack/dsp"
+	"headstack/measure"
 )
 
 const (
-	fullScale = 0.9999 // as headstack/measure has it
-	clipRun   = 3      // as many samples in a row at full scale are clipping
-	mostClips = 100    // places that are kept
+	mostClips = 100 // places that are kept
 
 	deadDB   = 40  // below the loudest channel
 	quietDB  = -70 // dBFS, nothing where a tone should be
@@ -77,21 +76,21 @@ func (c *watched) hear(x []float64, at int64, rate float64) {
 	sumSq, peak := dsp.Extent(x)
 	c.sumSq += sumSq
 	c.peak = max(c.peak, peak)
-	if peak < fullScale {
+	if peak < measure.FullScale {
 		c.run = 0
 		return
 	}
 	for i, v := range x {
-		if math.Abs(v) < fullScale {
+		if math.Abs(v) < measure.FullScale {
 			c.run = 0
 			continue
 		}
-		if c.run++; c.run == clipRun {
-			c.clipped += clipRun
+		if c.run++; c.run == measure.ClipRun {
+			c.clipped += measure.ClipRun
 			if len(c.clips) < mostClips {
-				c.clips = append(slices.Clip(c.clips), float64(at+int64(i-clipRun+1))/rate)
+				c.clips = append(slices.Clip(c.clips), float64(at+int64(i-measure.ClipRun+1))/rate)
 			}
-		} else if c.run > clipRun {
+		} else if c.run > measure.ClipRun {
 			c.clipped++
 		}
 	}

@@ -7,8 +7,10 @@ import (
 )
 
 const (
-	fullScale = 0.9999
-	clipRun   = 3 // as many samples in a row at full scale are clipping
+	// FullScale is the magnitude from which a sample counts as at full scale, of 1.
+	FullScale = 0.9999
+	// ClipRun is how many samples in a row at full scale are clipping.
+	ClipRun = 3
 )
 
 // extent keeps the power of what goes by and counts the samples that were clipped.
@@ -23,18 +25,18 @@ func (e *extent) feed(x []float64) {
 	sumSq, peak := dsp.Extent(x)
 	e.n += int64(len(x))
 	e.sumSq += sumSq
-	if peak < fullScale { // nearly always: one look at a whole block
+	if peak < FullScale { // nearly always: one look at a whole block
 		e.run = 0
 		return
 	}
 	for _, v := range x {
-		if math.Abs(v) < fullScale {
+		if math.Abs(v) < FullScale {
 			e.run = 0
 			continue
 		}
-		if e.run++; e.run == clipRun {
-			e.clipped += clipRun
-		} else if e.run > clipRun {
+		if e.run++; e.run == ClipRun {
+			e.clipped += ClipRun
+		} else if e.run > ClipRun {
 			e.clipped++
 		}
 	}

@@ -50,9 +50,9 @@ func silentChannelWith(rate, seconds float64, meter *meterEar) *silentChannel {
 
 func (c *silentChannel) feed(x []float64) {
 	c.n += int64(len(x))
-	if _, peak := dsp.Extent(x); !(peak < fullScale) { // hardly ever: one look at all of them
+	if _, peak := dsp.Extent(x); !(peak < FullScale) { // hardly ever: one look at all of them
 		for _, v := range x {
-			if math.Abs(v) >= fullScale {
+			if math.Abs(v) >= FullScale {
 				c.clipping++
 			}
 		}
