@@ -179,6 +179,51 @@ func TestLevels(t *testing.T) {
 	}
 }
 
+// TestGapsOfZeros: a gap is seen where the tone crosses zero at both of its ends, at any place, across
+// the blocks in which the sound comes; a tone that fades into silence and out of it is none.
+func TestGapsOfZeros(t *testing.T) {
+	const rate, hz = 44100, 1000 // 441 frames are ten periods
+	for _, c := range []struct {
+		name     string
+		from, to int // frames of zeros
+		fade     bool
+		want     int64
+	}{
+		{"between zero crossings", 13230, 13671, false, 441},
+		{"off them", 13241, 13700, false, 459},
+		{"short", 13230, 13262, false, 32},
+		{"too short", 13230, 13250, false, 0},
+		{"faded", 13230, 17640, true, 0},
+	} {
+		x := make([]float32, rate)
+		for i := range x {
+			a := 0.025
+			if c.fade {
+				a *= min(1, math.Abs(float64(max(c.from-i, i-c.to, 0)))/8820)
+			}
+			if i < c.from || i >= c.to {
+				x[i] = float32(a * math.Sin(2*math.Pi*hz*float64(i)/rate))
+			}
+		}
+		for _, block := range []int{1, 64, 441, 1000} {
+			w := newWatch(rate, 1)
+			var got []Void
+			planar := [][]float64{make([]float64, block)}
+			for i := 0; i < len(x); i += block {
+				n := min(block, len(x)-i)
+				for k := range n {
+					planar[0][k] = float64(x[i+k])
+				}
+				w.hear(planar, n)
+				got = append(got, w.gaps()...)
+			}
+			if c.want == 0 && len(got) > 0 || c.want > 0 && (len(got) != 1 || got[0].Frames != c.want || got[0].FromS > float64(c.from)/rate || got[0].ToS < float64(c.to)/rate) {
+				t.Errorf("%s, blocks of %d: %+v", c.name, block, got)
+			}
+		}
+	}
+}
+
 // TestClock: a device that loses frames is found out by the clock, one that is merely late now and then
 // is not.
 func TestClock(t *testing.T) {

@@ -18,6 +18,7 @@ const (
 
 	zeroRun = 32   // frames that are exactly zero on every channel: no converter gives that
 	zeroMax = 2.   // seconds; more is a source that was switched off
+	few     = 8    // frames beside a gap in which the signal is looked for: one may be where a tone crosses zero
 	edge    = 1e-3 // what the signal breaks off from, or comes back to, to be told from a fade
 )
 
@@ -30,7 +31,9 @@ type watch struct {
 	ch     []watched
 
 	zeros int64   // frames in a row that are zero on every channel
-	last  float64 // largest magnitude of the frame before them
+	last  float64 // largest magnitude of the few frames before them
+	gap   Void    // that ended just now, if what comes is a signal
+	after int     // frames left to say so
 	found []Void
 }
 
@@ -135,7 +138,7 @@ func (w *watch) channels(tracks []int, toneRuns bool) []Channel {
 func (w *watch) lookForZeros(planar [][]float64, k int) {
 	one := planar[0]
 	for i := range k {
-		if one[i] != 0 && w.zeros == 0 {
+		if one[i] != 0 && w.zeros == 0 && w.after <= 0 {
 			continue
 		}
 		most := 0.
@@ -149,10 +152,13 @@ func (w *watch) lookForZeros(planar [][]float64, k int) {
 			w.zeros++
 			continue
 		}
-		if w.zeros >= zeroRun && float64(w.zeros) < zeroMax*w.rate && w.last > edge && most > edge {
-			at := w.at + int64(i)
-			w.found = append(w.found, Void{FromS: max(0, float64(at-w.zeros)/w.rate-voidGuard), ToS: float64(at)/w.rate + voidGuard,
-				Frames: w.zeros, Reason: "every channel is exactly zero, as where a source lost what it should have heard"})
+		if at := w.at + int64(i); w.zeros >= zeroRun && float64(w.zeros) < zeroMax*w.rate && w.last > edge {
+			w.after = few
+			w.gap = Void{FromS: max(0, float64(at-w.zeros)/w.rate-voidGuard), ToS: float64(at)/w.rate + voidGuard,
+				Frames: w.zeros, Reason: "every channel is exactly zero, as where a source lost what it should have heard"}
+		}
+		if w.after--; w.after >= 0 && most > edge {
+			w.found, w.after = append(w.found, w.gap), 0
 		}
 		w.zeros = 0
 	}
@@ -169,14 +175,14 @@ func (w *watch) before(planar [][]float64, i int) float64 {
 	return w.tail(planar, i)
 }
 
-// tail is the largest magnitude in the last 8 of k frames; while zeros run on, what was before.
+// tail is the largest magnitude in the last few of k frames; while zeros run on, what was before.
 func (w *watch) tail(planar [][]float64, k int) float64 {
 	if w.zeros > 0 {
 		return w.last
 	}
 	most := 0.
 	for _, x := range planar {
-		for _, v := range x[max(0, k-8):k] {
+		for _, v := range x[max(0, k-few):k] {
 			most = max(most, math.Abs(v))
 		}
 	}

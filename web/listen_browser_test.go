@@ -285,7 +285,17 @@ func (l *listener) bitsOf(heard job.Entry, wav string) {
 	// A slip is where the place in the file moves and stays moved for 100 samples: single values
 	// stand in the noise more than once.
 	same, slips, shift, other, run := 0, 0, 0, 0, 0
+	zeros := 0
+	var places []string
 	for i := 44100; i < len(got); i++ {
+		if got[i] == 0 {
+			zeros++
+		} else {
+			if zeros > 8 {
+				places = append(places, fmt.Sprintf("%d zeros to %.3f s", zeros, float64(i)/44100))
+			}
+			zeros = 0
+		}
 		j, ok := at[got[i]]
 		if k := i + shift; k >= 0 && k < len(file) && file[k] == got[i] {
 			same++
@@ -302,11 +312,12 @@ func (l *listener) bitsOf(heard job.Entry, wav string) {
 		if run++; run == 100 {
 			if same > 0 {
 				slips++
+				places = append(places, fmt.Sprintf("%+d frames at %.3f s", other-shift, float64(i-run)/44100))
 			}
 			shift, same = other, same+run
 		}
 	}
-	t.Logf("after the first second %d of %d samples are those of the file bit for bit, with %d slips", same, len(got)-44100, slips)
+	t.Logf("after the first second %d of %d samples are those of the file bit for bit, with %d slips: %s", same, len(got)-44100, slips, strings.Join(places, "; "))
 	if same < (len(got)-44100)/2 {
 		t.Error("the browser changed the samples")
 	}
