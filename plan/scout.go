@@ -387,10 +387,14 @@ func (k *scout) judge(b belief, q point, among []int32, straight float64) ([]Ste
 	k.known = map[string]straightOn{}
 	var steps []Step
 	for _, a := range k.worthwhile(b, q) {
-		if err := k.ctx.Err(); err != nil {
-			return nil, err
-		}
-		steps = append(steps, Step{Action: int(a), Q: k.first(0, b, q.open, q.used, a, straight)})
+		steps = append(steps, Step{Action: int(a)})
+	}
+	team := k.team(len(steps))
+	team.each(len(steps), func(k *scout, i int) {
+		steps[i].Q = k.first(0, b, q.open, q.used, int32(steps[i].Action), straight)
+	})
+	if err := k.ctx.Err(); err != nil {
+		return nil, err
 	}
 	byCost := func(a, b Step) int { return cmp.Compare(a.Q, b.Q) }
 	slices.SortStableFunc(steps, byCost)
@@ -407,11 +411,11 @@ func (k *scout) judge(b belief, q point, among []int32, straight float64) ([]Ste
 		}
 	}
 	for _, round := range []struct{ n, depth int }{{k.o.Rollouts + k.o.Rollouts/2, 1}, {(k.o.Rollouts + 2) / 3, k.o.Depth}} {
-		for i := range min(round.n, len(steps)) {
+		team.each(min(round.n, len(steps)), func(k *scout, i int) {
 			st := &steps[i]
 			st.Q = min(st.Q, k.then(0, b, q.open, q.used, int32(st.Action), round.depth))
 			st.Looked = true
-		}
+		})
 		slices.SortStableFunc(steps, byCost)
 	}
 	return steps, k.ctx.Err()
