@@ -10,20 +10,20 @@ import (
 
 // wavSource decodes the samples of a data chunk.
 type wavSource struct {
-	r      *Reader
-	f      wavFormat
-	decode decoder
-	start  int64 // offset of the first sample
-	left   int64 // bytes still to come at most; MaxInt64: to the end of the input
-	claim  int64 // bytes the header claims; below 0: none
-	sure   bool  // left was checked against the file's size
+	r              *Reader
+	f              wavFormat
+	decode, unpack decoder // of a block in the cache, of a block that is shared
+	start          int64   // offset of the first sample
+	left           int64   // bytes still to come at most; MaxInt64: to the end of the input
+	claim          int64   // bytes the header claims; below 0: none
+	sure           bool    // left was checked against the file's size
 }
 
 // newWAV settles how many bytes the samples have. A size field is believed
 // only as far as the file bears it out.
 func (r *Reader) newWAV(w *riff) *wavSource {
 	s := &wavSource{r: r, f: *w.format, start: w.dataAt}
-	s.decode = decoderFor(s.f)
+	s.decode, s.unpack = decoderFor(s.f), unpackerFor(s.f)
 	size := int64(min(w.dataSize, math.MaxInt64-1))
 	open := s.lengthOpen(w)
 	if open {
@@ -177,7 +177,7 @@ func (b *wavBlock) Frames() int { return b.frames }
 // Unpack decodes a channel.
 func (b *wavBlock) Unpack(c, from int, dst []float64) error {
 	fb := b.s.f.frameBytes()
-	if bad := b.s.decode(b.raw, dst[:min(len(dst), b.frames-from)], from*fb+c*b.s.f.container, fb); bad >= 0 {
+	if bad := b.s.unpack(b.raw, dst[:min(len(dst), b.frames-from)], from*fb+c*b.s.f.container, fb); bad >= 0 {
 		return b.s.notNumber(b.at, (from+bad)*b.s.f.channels+c)
 	}
 	return nil
