@@ -53,30 +53,31 @@ func (c Contents) Bytes() (n int64) {
 // has the bytes of its name is an [headstack/job.AlteredError]: what is kept in a backup
 // is whole, or there is no backup.
 func Backup(ctx context.Context, dir string, w io.Writer, now time.Time) (Contents, error) {
-	c, err := backupTo(ctx, dir, w, now)
+	c, err := backupTo(ctx, dir, w, now, disk{})
 	if err != nil {
 		return Contents{}, fmt.Errorf("backing up the bench in %s: %w", dir, explain(err, dir))
 	}
 	return c, nil
 }
 
-func backupTo(ctx context.Context, dir string, w io.Writer, now time.Time) (Contents, error) {
+func backupTo(ctx context.Context, dir string, w io.Writer, now time.Time, d disk) (Contents, error) {
 	c := Contents{Format: backupFormat, Made: now.UTC().Truncate(time.Second)}
-	temp, err := os.MkdirTemp("", "headstack-backup-*")
+	var temp string
+	err := d.do(stepBackupTemp, func() (err error) { temp, err = os.MkdirTemp("", "headstack-backup-*"); return err })
 	if err != nil {
 		return c, err
 	}
-	defer os.RemoveAll(temp)
+	defer d.discard(stepBackupClear, temp)
 	// The database first: entries name only captures that are there already.
 	copied := filepath.Join(temp, databaseName)
-	if err := copyDatabase(ctx, filepath.Join(dir, databaseName), copied); err != nil {
+	if err := copyDatabase(ctx, filepath.Join(dir, databaseName), copied, d); err != nil {
 		return c, err
 	}
 	names, err := fileNames(dir)
 	if err != nil {
 		return c, err
 	}
-	z := zip.NewWriter(w)
+	z := zip.NewWriter(d.writer(stepBackupWrite, w))
 	z.RegisterCompressor(zip.Deflate, func(w io.Writer) (io.WriteCloser, error) { return flate.NewWriter(w, flate.BestSpeed) })
 	add := func(name, path string, method uint16) error {
 		l, err := addFile(ctx, z, name, path, method, now)
@@ -106,7 +107,7 @@ func backupTo(ctx context.Context, dir string, w io.Writer, now time.Time) (Cont
 }
 
 // copyDatabase makes a whole, checked copy of a database that others may be writing.
-func copyDatabase(ctx context.Context, from, to string) error {
+func copyDatabase(ctx context.Context, from, to string, d disk) error {
 	if _, err := os.Stat(from); err != nil {
 		return err
 	}
@@ -122,8 +123,12 @@ func copyDatabase(ctx context.Context, from, to string) error {
 	if _, err := checkOwn(ctx, db, from); err != nil {
 		return err
 	}
-	if _, err := db.ExecContext(ctx, `VACUUM INTO ?`, to); err != nil {
-		return explain(err, from)
+	if err := d.do(stepBackupCopy, func() error { _, err := db.ExecContext(ctx, `VACUUM INTO ?`, to); return err }); err != nil {
+		if err := explain(err, from); !errors.Is(err, ErrFull) {
+			return err
+		}
+		// It is not the disk of the backup, and need not be that of the bench.
+		return fmt.Errorf("copying the database to %s, the folder for temporary files: %w", filepath.Dir(to), explain(err, from))
 	}
 	return checkCopy(ctx, to)
 }
@@ -253,7 +258,11 @@ func unpack(ctx context.Context, z *zip.Reader, l Listed, w io.Writer) error {
 
 // Restore makes a bench in the folder dir, which must be empty or not there, from a
 // backup, checked byte by byte on the way. After an error the folder is as it was.
-func Restore(ctx context.Context, r io.ReaderAt, size int64, dir string) (c Contents, err error) {
+func Restore(ctx context.Context, r io.ReaderAt, size int64, dir string) (Contents, error) {
+	return restore(ctx, r, size, dir, disk{})
+}
+
+func restore(ctx context.Context, r io.ReaderAt, size int64, dir string, d disk) (c Contents, err error) {
 	z, c, err := openBackup(r, size)
 	if err != nil {
 		return c, err
@@ -269,50 +278,88 @@ func Restore(ctx context.Context, r io.ReaderAt, size int64, dir string) (c Cont
 	if len(list) > 0 {
 		return c, fmt.Errorf("the folder %s is not empty: nothing was restored; give a folder that is not there yet", dir)
 	}
-	existed := err == nil
-	// Made beside its place and put there whole.
-	if err := os.MkdirAll(filepath.Dir(dir), 0o755); err != nil {
-		return c, err
+	if err := restoreTo(ctx, z, c, dir, err == nil, d); err != nil {
+		return c, explain(err, dir)
 	}
-	temp, err := os.MkdirTemp(filepath.Dir(dir), ".restoring-*")
+	return c, nil
+}
+
+// restoreTo makes the bench beside its place and puts it there whole. existed: there is an
+// empty folder in its place.
+func restoreTo(ctx context.Context, z *zip.Reader, c Contents, dir string, existed bool, d disk) error {
+	above := filepath.Dir(dir)
+	if err := d.do(stepRestoreParent, func() error { return os.MkdirAll(above, 0o755) }); err != nil {
+		return err
+	}
+	var temp string
+	err := d.do(stepRestoreTemp, func() (err error) { temp, err = os.MkdirTemp(above, ".restoring-*"); return err })
 	if err != nil {
-		return c, err
+		return err
 	}
-	defer os.RemoveAll(temp) // after the rename there is nothing to remove
-	if err := errors.Join(os.Chmod(temp, 0o755), os.Mkdir(filepath.Join(temp, capturesName), 0o755)); err != nil {
-		return c, err
+	defer d.discard(stepRestoreDiscard, temp) // after the rename there is nothing to remove
+	captures := filepath.Join(temp, capturesName)
+	err = d.do(stepRestoreMode, func() error { return os.Chmod(temp, 0o755) })
+	if err == nil {
+		err = d.do(stepRestoreCaptures, func() error { return os.Mkdir(captures, 0o755) })
+	}
+	if err != nil {
+		return err
 	}
 	for _, l := range c.Files {
-		if err := restoreFile(ctx, z, l, filepath.Join(temp, filepath.FromSlash(l.Name))); err != nil {
-			return c, explain(err, dir)
+		if err := restoreFile(ctx, z, l, filepath.Join(temp, filepath.FromSlash(l.Name)), d); err != nil {
+			return err
 		}
 	}
 	if err := checkCopy(ctx, filepath.Join(temp, databaseName)); err != nil {
-		return c, err
+		return err
 	}
-	if err := errors.Join(syncDir(filepath.Join(temp, capturesName)), syncDir(temp)); err != nil {
-		return c, err
+	err = d.do(stepRestoreFiles, func() error { return syncDir(captures) })
+	if err == nil {
+		err = d.do(stepRestoreFolder, func() error { return syncDir(temp) })
 	}
-	if existed {
-		if err := os.Remove(dir); err != nil {
-			return c, err
-		}
+	if err != nil {
+		return err
 	}
-	return c, errors.Join(os.Rename(temp, dir), syncDir(filepath.Dir(dir)))
+	return putInPlace(temp, dir, existed, d)
 }
 
-func restoreFile(ctx context.Context, z *zip.Reader, l Listed, path string) error {
+// putInPlace renames temp to dir, and leaves dir as it was where that fails.
+func putInPlace(temp, dir string, existed bool, d disk) (err error) {
+	if existed { // a folder cannot be renamed to one that is there
+		if err := d.do(stepRestoreEmpty, func() error { return os.Remove(dir) }); err != nil {
+			return err
+		}
+		defer func() {
+			if err != nil {
+				err = errors.Join(err, d.do(stepRestoreAgain, func() error { return os.Mkdir(dir, 0o755) }))
+			}
+		}()
+	}
+	if err := d.do(stepRestoreName, func() error { return os.Rename(temp, dir) }); err != nil {
+		return err
+	}
+	if err := d.do(stepRestoreSettle, func() error { return syncDir(filepath.Dir(dir)) }); err != nil {
+		return errors.Join(err, d.do(stepRestoreUndo, func() error { return os.Rename(dir, temp) }))
+	}
+	return nil
+}
+
+func restoreFile(ctx context.Context, z *zip.Reader, l Listed, path string, d disk) error {
 	mode := os.FileMode(0o644)
 	if l.Name != databaseName {
 		mode = 0o444
 	}
-	f, err := os.OpenFile(path, os.O_WRONLY|os.O_CREATE|os.O_EXCL, mode)
+	var f *os.File
+	err := d.do(stepRestoreMake, func() (err error) {
+		f, err = os.OpenFile(path, os.O_WRONLY|os.O_CREATE|os.O_EXCL, mode)
+		return err
+	})
 	if err != nil {
 		return err
 	}
-	err = unpack(ctx, z, l, f)
+	err = unpack(ctx, z, l, d.writer(stepRestoreWrite, f))
 	if err == nil {
-		err = f.Sync()
+		err = d.do(stepRestoreSync, f.Sync)
 	}
-	return errors.Join(err, f.Close())
+	return errors.Join(err, d.close(stepRestoreClose, f))
 }

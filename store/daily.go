@@ -18,7 +18,7 @@ const (
 
 // copyDaily keeps a copy of the database as it was when it was first opened on a day
 // (UTC), and the last dailyKept of them. Captures need no copy: they are never altered.
-func copyDaily(ctx context.Context, db *sql.DB, dir string, now time.Time) error {
+func copyDaily(ctx context.Context, db *sql.DB, dir string, now time.Time, d disk) error {
 	stem := dailyPrefix + now.UTC().Format("20060102")
 	path := filepath.Join(dir, backupsName, stem+".db")
 	if _, err := os.Stat(path); !errors.Is(err, os.ErrNotExist) {
@@ -28,7 +28,7 @@ func copyDaily(ctx context.Context, db *sql.DB, dir string, now time.Time) error
 	if err := db.QueryRowContext(ctx, `SELECT count(*) FROM entries`).Scan(&entries); err != nil || entries == 0 {
 		return err
 	}
-	if _, err := copyTo(ctx, db, dir, stem); err != nil {
+	if _, err := copyTo(ctx, db, dir, stem, d); err != nil {
 		return err
 	}
 	// By name, which is by day; a clock that was once ahead keeps its copies a while longer.
@@ -39,7 +39,7 @@ func copyDaily(ctx context.Context, db *sql.DB, dir string, now time.Time) error
 	slices.Sort(days)
 	for len(days) > dailyKept {
 		if days[0] != path {
-			err = errors.Join(err, os.Remove(days[0]))
+			err = errors.Join(err, d.do(stepCopyOld, func() error { return os.Remove(days[0]) }))
 		}
 		days = days[1:]
 	}

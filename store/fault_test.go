@@ -6,9 +6,7 @@ import (
 	"io/fs"
 	"os"
 	"path/filepath"
-	"runtime"
 	"strings"
-	"syscall"
 	"testing"
 	"testing/fstest"
 	"testing/iotest"
@@ -54,43 +52,6 @@ func TestFullDiskLosesNothingKept(t *testing.T) {
 	e, err := s.AppendEntry(t.Context(), noteIn(j, strings.Repeat("long ", 200)))
 	if err != nil || e.Seq != int64(kept+1) {
 		t.Errorf("after making room: entry %d, %v; want %d", e.Seq, err, kept+1)
-	}
-}
-
-func TestEachStepOfKeepingACaptureCanFail(t *testing.T) {
-	full := &fs.PathError{Op: "write", Path: "x", Err: syscall.ENOSPC}
-	for name, spoil := range map[string]func(*fileSteps){
-		"write": func(f *fileSteps) { f.write = func(*os.File, []byte) (int, error) { return 0, full } },
-		"short write": func(f *fileSteps) {
-			f.write = func(file *os.File, p []byte) (int, error) {
-				n, _ := file.Write(p[:len(p)/2])
-				return n, full
-			}
-		},
-		"sync": func(f *fileSteps) { f.sync = func(*os.File) error { return full } },
-		"close": func(f *fileSteps) {
-			f.close = func(file *os.File) error { return errors.Join(file.Close(), full) }
-		},
-		"rename":      func(f *fileSteps) { f.rename = func(string, string) error { return full } },
-		"folder sync": func(f *fileSteps) { f.syncDir = func(string) error { return full } },
-	} {
-		t.Run(name, func(t *testing.T) {
-			s := open(t, t.TempDir(), Options{})
-			spoil(&s.steps)
-			const text = "the capture"
-			_, _, err := s.Put(t.Context(), strings.NewReader(text))
-			if runtime.GOOS != "windows" && !errors.Is(err, ErrFull) {
-				t.Errorf("error %v, want ErrFull", err)
-			} else if !errors.Is(err, full) {
-				t.Errorf("error %v, want %v", err, full)
-			}
-			checkEmpty(t, s)
-			s.steps = realSteps
-			if _, _, err := s.Put(t.Context(), strings.NewReader(text)); err != nil {
-				t.Errorf("afterwards: %v", err)
-			}
-			checkFolder(t, s)
-		})
 	}
 }
 

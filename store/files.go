@@ -19,23 +19,6 @@ import (
 // remainsPrefix starts the names of files that are not whole yet.
 const remainsPrefix = ".incoming-"
 
-// fileSteps are the steps of keeping a file that a test makes fail.
-type fileSteps struct {
-	write   func(f *os.File, p []byte) (int, error)
-	sync    func(f *os.File) error
-	close   func(f *os.File) error
-	rename  func(from, to string) error
-	syncDir func(dir string) error
-}
-
-var realSteps = fileSteps{
-	write:   (*os.File).Write,
-	sync:    (*os.File).Sync,
-	close:   (*os.File).Close,
-	rename:  os.Rename,
-	syncDir: syncDir,
-}
-
 // Put keeps a capture; see job.Files.
 func (s *Store) Put(ctx context.Context, r io.Reader) (sha string, size int64, err error) {
 	dir := filepath.Join(s.dir, capturesName)
@@ -44,18 +27,19 @@ func (s *Store) Put(ctx context.Context, r io.Reader) (sha string, size int64, e
 			sha, size, err = "", 0, fmt.Errorf("keeping a capture in %s: %w", dir, explain(err, dir))
 		}
 	}()
-	f, err := os.CreateTemp(dir, remainsPrefix+"*")
+	var f *os.File
+	err = s.disk.do(stepFileMake, func() (err error) { f, err = os.CreateTemp(dir, remainsPrefix+"*"); return err })
 	if err != nil {
 		return "", 0, err
 	}
 	temp := f.Name()
-	defer os.Remove(temp) // after the rename there is nothing to remove
+	defer s.disk.discard(stepFileDiscard, temp) // after the rename there is nothing to remove
 	h := sha256.New()
-	size, err = copyContext(ctx, io.MultiWriter(h, writer{f, s.steps.write}), r)
+	size, err = copyContext(ctx, io.MultiWriter(h, s.disk.writer(stepFileWrite, f)), r)
 	if err == nil {
-		err = s.steps.sync(f)
+		err = s.disk.do(stepFileSync, f.Sync)
 	}
-	if err := errors.Join(err, s.steps.close(f)); err != nil {
+	if err := errors.Join(err, s.disk.close(stepFileClose, f)); err != nil {
 		return "", 0, err
 	}
 	sha = hex.EncodeToString(h.Sum(nil))
@@ -68,21 +52,21 @@ func (s *Store) settle(ctx context.Context, temp, sha string) error {
 	dir := filepath.Join(s.dir, capturesName)
 	path := filepath.Join(dir, sha)
 	if f, err := s.Open(ctx, sha); err == nil {
-		return errors.Join(f.Close(), s.steps.syncDir(dir))
+		return errors.Join(f.Close(), s.disk.do(stepFileAgain, func() error { return syncDir(dir) }))
 	}
 	if err := ctx.Err(); err != nil {
 		return err
 	}
 	if runtime.GOOS != "windows" { // where a read-only file cannot be replaced
-		if err := os.Chmod(temp, 0o444); err != nil {
+		if err := s.disk.do(stepFileMode, func() error { return os.Chmod(temp, 0o444) }); err != nil {
 			return err
 		}
 	}
-	if err := s.steps.rename(temp, path); err != nil {
+	if err := s.disk.do(stepFileName, func() error { return os.Rename(temp, path) }); err != nil {
 		return err
 	}
-	if err := s.steps.syncDir(dir); err != nil {
-		return errors.Join(err, os.Remove(path))
+	if err := s.disk.do(stepFileSettle, func() error { return syncDir(dir) }); err != nil {
+		return errors.Join(err, s.disk.do(stepFileUndo, func() error { return os.Remove(path) }))
 	}
 	return nil
 }
@@ -141,7 +125,7 @@ func (s *Store) removeRemains() error {
 		}
 		for _, e := range list {
 			if strings.HasPrefix(e.Name(), remainsPrefix) {
-				if err := os.Remove(filepath.Join(dir, e.Name())); err != nil {
+				if err := s.disk.do(stepRemains, func() error { return os.Remove(filepath.Join(dir, e.Name())) }); err != nil {
 					return err
 				}
 			}
@@ -177,13 +161,6 @@ func (c contextReader) Read(p []byte) (int, error) {
 	}
 	return c.r.Read(p)
 }
-
-type writer struct {
-	f     *os.File
-	write func(*os.File, []byte) (int, error)
-}
-
-func (w writer) Write(p []byte) (int, error) { return w.write(w.f, p) }
 
 func syncPath(path string) error {
 	f, err := os.OpenFile(path, os.O_RDWR, 0)

@@ -14,17 +14,20 @@ import (
 // append runs f in one immediate transaction on the write connection. When it
 // returns nil the transaction is on the disk.
 func (s *Store) append(ctx context.Context, what string, f func(tx *sql.Tx) error) error {
-	tx, err := s.write.BeginTx(ctx, nil)
+	var tx *sql.Tx
+	err := s.disk.do(stepBegin, func() (err error) { tx, err = s.write.BeginTx(ctx, nil); return err })
 	if err == nil {
 		if err = f(tx); err == nil {
-			err = tx.Commit()
+			err = s.disk.do(stepCommit, tx.Commit)
 		}
 		if err != nil {
 			_ = tx.Rollback() // after a commit that failed there is nothing left to roll back
 		}
 	}
 	switch {
-	case err == nil || isRefusal(err):
+	case err == nil:
+		return s.disk.do(stepCommitted, func() error { return nil })
+	case isRefusal(err):
 		return err
 	case ctx.Err() != nil: // database/sql may say only that the transaction is over
 		return fmt.Errorf("%s: %w; nothing of it was kept", what, ctx.Err())

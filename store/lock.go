@@ -20,6 +20,7 @@ type folderLock struct {
 	db     *sql.DB
 	conn   *sql.Conn
 	holder string
+	disk   disk
 }
 
 // holder says who has the folder open. It is a courtesy: the lock decides.
@@ -32,7 +33,7 @@ type holder struct {
 // lockWait lets a program that is just ending do so.
 const lockWait = 500 * time.Millisecond
 
-func lockFolder(dir string, now time.Time) (*folderLock, error) {
+func lockFolder(dir string, now time.Time, d disk) (*folderLock, error) {
 	path := filepath.Join(dir, lockName)
 	wait := fmt.Sprint(lockWait.Milliseconds())
 	db, err := sql.Open("sqlite", dsn(path, []pragma{{"busy_timeout", wait, wait}}))
@@ -56,11 +57,11 @@ func lockFolder(dir string, now time.Time) (*folderLock, error) {
 		}
 		return nil, errors.Join(err, conn.Close(), db.Close())
 	}
-	l := &folderLock{db: db, conn: conn, holder: filepath.Join(dir, holderName)}
+	l := &folderLock{db: db, conn: conn, holder: filepath.Join(dir, holderName), disk: d}
 	host, _ := os.Hostname()
 	text, err := json.Marshal(holder{PID: os.Getpid(), Host: host, Since: now.UTC().Truncate(time.Second)})
 	if err == nil {
-		err = os.WriteFile(l.holder, append(text, '\n'), 0o644)
+		err = d.do(stepHolder, func() error { return os.WriteFile(l.holder, append(text, '\n'), 0o644) })
 	}
 	if err != nil {
 		return nil, errors.Join(fmt.Errorf("locking the folder: %w", err), l.release())
@@ -81,7 +82,7 @@ func readHolder(dir string) string {
 }
 
 func (l *folderLock) release() error {
-	err := os.Remove(l.holder) // before the lock goes, or it may be the next one's
+	err := l.disk.do(stepHolderRemove, func() error { return os.Remove(l.holder) }) // before the lock goes, or it may be the next one's
 	if errors.Is(err, os.ErrNotExist) {
 		err = nil
 	}

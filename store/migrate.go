@@ -39,12 +39,12 @@ func migrate(db *sql.DB, dir string, opt Options) error {
 	}
 	var kept string
 	if !empty {
-		if kept, err = backup(ctx, db, dir, current, opt.Now()); err != nil {
+		if kept, err = backup(ctx, db, dir, current, opt.Now(), opt.disk); err != nil {
 			return fmt.Errorf("keeping a copy before the schema changes from %d to %d; nothing was changed: %w", current, target, err)
 		}
 		kept = "; the database as it was is kept as " + kept
 	}
-	if _, err := p.Up(ctx); err != nil {
+	if err := opt.disk.do(stepSchema, func() error { _, err := p.Up(ctx); return err }); err != nil {
 		return fmt.Errorf("changing the schema from %d to %d%s: %w", current, target, kept, explain(err, path))
 	}
 	return nil
@@ -69,14 +69,14 @@ func checkOwn(ctx context.Context, db *sql.DB, path string) (empty bool, err err
 }
 
 // backup writes a whole, checked copy of the database and returns its path.
-func backup(ctx context.Context, db *sql.DB, dir string, version int64, now time.Time) (string, error) {
-	return copyTo(ctx, db, dir, fmt.Sprintf("bench-schema%d-%s", version, now.UTC().Format("20060102T150405Z")))
+func backup(ctx context.Context, db *sql.DB, dir string, version int64, now time.Time, d disk) (string, error) {
+	return copyTo(ctx, db, dir, fmt.Sprintf("bench-schema%d-%s", version, now.UTC().Format("20060102T150405Z")), d)
 }
 
 // copyTo is backup under a name.
-func copyTo(ctx context.Context, db *sql.DB, dir, stem string) (string, error) {
+func copyTo(ctx context.Context, db *sql.DB, dir, stem string, d disk) (string, error) {
 	folder := filepath.Join(dir, backupsName)
-	if err := os.MkdirAll(folder, 0o755); err != nil {
+	if err := d.do(stepCopyFolder, func() error { return os.MkdirAll(folder, 0o755) }); err != nil {
 		return "", err
 	}
 	path, err := freeName(folder, stem, ".db")
@@ -84,17 +84,24 @@ func copyTo(ctx context.Context, db *sql.DB, dir, stem string) (string, error) {
 		return "", err
 	}
 	temp := filepath.Join(folder, remainsPrefix+stem)
-	defer os.Remove(temp) // after a rename there is nothing to remove
-	if err := os.Remove(temp); err != nil && !errors.Is(err, os.ErrNotExist) {
+	defer d.discard(stepCopyDiscard, temp) // after a rename there is nothing to remove
+	if err := d.do(stepCopyClear, func() error { return os.Remove(temp) }); err != nil && !errors.Is(err, os.ErrNotExist) {
 		return "", err
 	}
-	if _, err := db.ExecContext(ctx, `VACUUM INTO ?`, temp); err != nil {
+	if err := d.do(stepCopyWrite, func() error { _, err := db.ExecContext(ctx, `VACUUM INTO ?`, temp); return err }); err != nil {
 		return "", explain(err, temp)
 	}
 	if err := checkCopy(ctx, temp); err != nil {
 		return "", err
 	}
-	if err := errors.Join(syncPath(temp), os.Rename(temp, path), syncDir(folder)); err != nil {
+	err = d.do(stepCopySync, func() error { return syncPath(temp) })
+	if err == nil {
+		err = d.do(stepCopyName, func() error { return os.Rename(temp, path) })
+	}
+	if err == nil { // a whole copy stays also where this fails
+		err = d.do(stepCopySettle, func() error { return syncDir(folder) })
+	}
+	if err != nil {
 		return "", err
 	}
 	return path, nil

@@ -36,7 +36,7 @@ type Store struct {
 	lock  *folderLock
 	write *sql.DB // one connection
 	read  *sql.DB
-	steps fileSteps
+	disk  disk
 
 	copyProblem error
 }
@@ -54,7 +54,9 @@ type Options struct {
 	// Now names backups; nil is time.Now.
 	Now func() time.Time
 
-	migrations fs.FS // instead of the embedded ones, in tests
+	// In tests:
+	migrations fs.FS // instead of the embedded ones
+	disk       disk
 }
 
 // Open opens the bench in the folder dir and makes it if it is not there. Close
@@ -79,7 +81,7 @@ func Open(dir string, opt Options) (*Store, error) {
 	if err != nil {
 		return nil, fmt.Errorf("opening the bench: %w", err)
 	}
-	s := &Store{dir: dir, steps: realSteps}
+	s := &Store{dir: dir, disk: opt.disk}
 	if err := s.open(opt); err != nil {
 		err = explain(err, filepath.Join(dir, databaseName))
 		if c, ok := errors.AsType[*CorruptError](err); ok {
@@ -94,14 +96,14 @@ func (s *Store) open(opt Options) (err error) {
 	if err := s.makeFolders(); err != nil {
 		return err
 	}
-	if s.lock, err = lockFolder(s.dir, opt.Now()); err != nil {
+	if s.lock, err = lockFolder(s.dir, opt.Now(), s.disk); err != nil {
 		return err
 	}
 	if err := s.removeRemains(); err != nil {
 		return err
 	}
 	path := filepath.Join(s.dir, databaseName)
-	if s.write, err = openWriter(path, opt); err != nil {
+	if err := s.disk.do(stepSchemaOpen, func() (err error) { s.write, err = openWriter(path, opt); return err }); err != nil {
 		return err
 	}
 	if err := migrate(s.write, s.dir, opt); err != nil {
@@ -110,7 +112,7 @@ func (s *Store) open(opt Options) (err error) {
 	if s.read, err = openReaders(path, opt); err != nil {
 		return err
 	}
-	s.copyProblem = copyDaily(context.Background(), s.write, s.dir, opt.Now())
+	s.copyProblem = explain(copyDaily(context.Background(), s.write, s.dir, opt.Now(), s.disk), path)
 	return nil
 }
 
@@ -119,19 +121,23 @@ func (s *Store) open(opt Options) (err error) {
 func (s *Store) CopyProblem() error { return s.copyProblem }
 
 func (s *Store) makeFolders() error {
-	for _, dir := range []string{s.dir, filepath.Join(s.dir, capturesName)} {
-		if err := os.MkdirAll(dir, 0o755); err != nil {
-			return fmt.Errorf("making the folder: %w", err)
-		}
+	captures := filepath.Join(s.dir, capturesName)
+	err := s.disk.do(stepMakeBench, func() error { return os.MkdirAll(s.dir, 0o755) })
+	if err == nil {
+		err = s.disk.do(stepMakeCaptures, func() error { return os.MkdirAll(captures, 0o755) })
+	}
+	if err != nil {
+		return fmt.Errorf("making the folder: %w", err)
 	}
 	// SQLite opens a database that it cannot write and complains at the first
 	// write, after an evening's typing; this complains now.
-	for _, dir := range []string{s.dir, filepath.Join(s.dir, capturesName)} {
-		probe, err := os.CreateTemp(dir, remainsPrefix+"probe-*")
-		if err != nil {
-			return fmt.Errorf("the folder cannot be written to: %w", err)
+	for _, dir := range []string{s.dir, captures} {
+		var probe *os.File
+		err := s.disk.do(stepProbe, func() (err error) { probe, err = os.CreateTemp(dir, remainsPrefix+"probe-*"); return err })
+		if err == nil {
+			err = errors.Join(probe.Close(), s.disk.do(stepProbeRemove, func() error { return os.Remove(probe.Name()) }))
 		}
-		if err := errors.Join(probe.Close(), os.Remove(probe.Name())); err != nil {
+		if err != nil {
 			return fmt.Errorf("the folder cannot be written to: %w", err)
 		}
 	}
@@ -150,12 +156,15 @@ func (s *Store) Close() error {
 	}
 	if s.write != nil {
 		// Leaves one file that can be copied. Not needed for anything to be kept.
-		_, _ = s.write.ExecContext(context.Background(), `PRAGMA wal_checkpoint(TRUNCATE)`)
+		_ = s.disk.do(stepCheckpoint, func() error {
+			_, err := s.write.ExecContext(context.Background(), `PRAGMA wal_checkpoint(TRUNCATE)`)
+			return err
+		})
 		errs = append(errs, s.write.Close())
 	}
 	if s.lock != nil {
 		errs = append(errs, s.lock.release())
 	}
 	s.read, s.write, s.lock = nil, nil, nil
-	return errors.Join(errs...)
+	return explain(errors.Join(errs...), filepath.Join(s.dir, databaseName))
 }

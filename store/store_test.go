@@ -18,6 +18,9 @@ func TestMain(m *testing.M) {
 	if dir := os.Getenv(childEnv); dir != "" {
 		os.Exit(appendUntilKilled(dir))
 	}
+	if order := os.Getenv(stepEnv); order != "" {
+		os.Exit(playUntilKilled(order))
+	}
 	goleak.VerifyTestMain(m)
 }
 

@@ -1,10 +1,11 @@
 package main
 
 import (
+	"errors"
 	"fmt"
 	"io"
+	"io/fs"
 	"os"
-	"path/filepath"
 	"time"
 
 	"headstack/store"
@@ -27,23 +28,9 @@ func (v *backupVerb) Run(e *env) error {
 	if err != nil {
 		return err
 	}
-	if _, err := os.Stat(v.File); err == nil {
+	c, err := store.BackupFile(e.ctx, dir, v.File, time.Now())
+	if errors.Is(err, fs.ErrExist) {
 		return withHint(fmt.Errorf("%s is there already", v.File), "give another name; a backup never replaces a file")
-	}
-	f, err := os.CreateTemp(filepath.Dir(v.File), ".backup-*")
-	if err != nil {
-		return err
-	}
-	defer os.Remove(f.Name()) // after the rename there is nothing to remove
-	c, err := store.Backup(e.ctx, dir, f, time.Now())
-	if err == nil {
-		err = f.Sync()
-	}
-	if cerr := f.Close(); err == nil {
-		err = cerr
-	}
-	if err == nil {
-		err = os.Rename(f.Name(), v.File)
 	}
 	if err != nil {
 		return withHint(err, "no backup was made; the bench is as it was")
