@@ -41,6 +41,9 @@ func dsn(path string, set []pragma) string {
 	for _, p := range set {
 		q.Add("_pragma", fmt.Sprintf("%s(%s)", p.name, p.set))
 	}
+	if abs, err := filepath.Abs(path); err == nil { // a relative one would be taken from the root
+		path = abs
+	}
 	path = filepath.ToSlash(path)
 	if !strings.HasPrefix(path, "/") { // C:/bench
 		path = "/" + path
