@@ -59,6 +59,10 @@ const (
 	stepBackupClear   step = "backup: remove the copy of the database"
 	stepBackupDiscard step = "backup: remove what is not whole"
 
+	stepSnapshotMake  step = "snapshot: make a folder for the database"
+	stepSnapshotClear step = "snapshot: remove the copy of the database"
+	stepImportDiscard step = "import: remove a capture of one that failed"
+
 	stepRestoreParent   step = "restore: make the folder above"
 	stepRestoreTemp     step = "restore: make"
 	stepRestoreMode     step = "restore: open the folder to others"

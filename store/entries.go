@@ -45,6 +45,12 @@ func insertEntry(ctx context.Context, tx *sql.Tx, e *job.Entry, text string) err
 		return err
 	}
 	e.Ref = job.EntryRef(e.Kind, n)
+	return putEntry(ctx, tx, *e, n, text)
+}
+
+// putEntry inserts an entry as it is numbered; n is its number within job and kind, text
+// its payload.
+func putEntry(ctx context.Context, tx *sql.Tx, e job.Entry, n int64, text string) error {
 	_, err := tx.ExecContext(ctx, `INSERT INTO entries
 		(seq, job, kind, n, at, clock, corrects, withdraw, case_state, remark, minutes, payload)
 		VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)`,

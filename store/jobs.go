@@ -55,6 +55,10 @@ func lastTime(ctx context.Context, tx *sql.Tx) (time.Time, error) {
 	return parseClock(last)
 }
 
+const insertJob = `INSERT INTO jobs
+	(n, id, definition, definition_sha, name, serial, owner, claim, case_state, opened, clock)
+	VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)`
+
 // AppendJob keeps a job; see job.Record.
 func (s *Store) AppendJob(ctx context.Context, j job.Job) (job.Job, error) {
 	if err := job.CheckTime(j.Opened); err != nil {
@@ -74,10 +78,7 @@ func (s *Store) AppendJob(ctx context.Context, j job.Job) (job.Job, error) {
 		}
 		j.ID = job.JobID(n)
 		j.Opened, j.Clock = job.Stamp(j.Opened, last)
-		_, err = tx.ExecContext(ctx, `INSERT INTO jobs
-			(n, id, definition, definition_sha, name, serial, owner, claim, case_state, opened, clock)
-			VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)`,
-			n, j.ID, j.Definition, j.DefinitionSHA, j.Name, j.Serial, j.Owner, j.Claim, string(j.Case),
+		_, err = tx.ExecContext(ctx, insertJob, n, j.ID, j.Definition, j.DefinitionSHA, j.Name, j.Serial, j.Owner, j.Claim, string(j.Case),
 			formatTime(j.Opened), formatClock(j.Clock))
 		return err
 	})

@@ -61,7 +61,8 @@ var changing = []string{"Create", "CreateTemp", "OpenFile", "Mkdir", "MkdirAll",
 
 // elsewhere are the functions in which such calls need no step, and why.
 var elsewhere = map[string]string{
-	"insertEntry":   "within a transaction, whose beginning and commit are steps",
+	"putEntry":      "within a transaction, whose beginning and commit are steps",
+	"exec":          "within a transaction",
 	"AppendJob":     "within a transaction",
 	"PutDocument":   "within a transaction",
 	"AppendListing": "within a transaction",

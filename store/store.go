@@ -59,25 +59,31 @@ type Options struct {
 	disk       disk
 }
 
-// Open opens the bench in the folder dir and makes it if it is not there. Close
-// it when done. Errors: [InUseError], [CorruptError], [NewerError],
-// [ForeignError], [ErrFull] and those of the file system; after an error nothing
-// is open.
-func Open(dir string, opt Options) (*Store, error) {
+// filled is opt with what is usual where nothing was said.
+func (opt Options) filled() (Options, error) {
 	if opt.BusyTimeout <= 0 {
 		opt.BusyTimeout = 5 * time.Second
 	}
 	if opt.Now == nil {
 		opt.Now = time.Now
 	}
+	var err error
 	if opt.migrations == nil {
-		sub, err := fs.Sub(embedded, "migrations")
-		if err != nil {
-			return nil, err
-		}
-		opt.migrations = sub
+		opt.migrations, err = fs.Sub(embedded, "migrations")
 	}
-	dir, err := filepath.Abs(dir)
+	return opt, err
+}
+
+// Open opens the bench in the folder dir and makes it if it is not there. Close
+// it when done. Errors: [InUseError], [CorruptError], [NewerError],
+// [ForeignError], [ErrFull] and those of the file system; after an error nothing
+// is open.
+func Open(dir string, opt Options) (*Store, error) {
+	opt, err := opt.filled()
+	if err != nil {
+		return nil, err
+	}
+	dir, err = filepath.Abs(dir)
 	if err != nil {
 		return nil, fmt.Errorf("opening the bench: %w", err)
 	}
