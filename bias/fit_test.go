@@ -92,16 +92,11 @@ func (b *bench) meets(db float64) float64 {
 
 var studio = Tones{TrebleHz: 10000, LowHz: 1000, SpeedCmS: 38.1}
 
-// runs is the size of a statistic: few, a quarter of long with HEADSTACK_LONG=1, which is
-// what CI affords, or long with HEADSTACK_LONG=full.
 func runs(few, long int) int {
-	switch os.Getenv("HEADSTACK_LONG") {
-	case "":
-		return few
-	case "full":
+	if os.Getenv("HEADSTACK_LONG") == "1" {
 		return long
 	}
-	return max(few, long/4)
+	return few
 }
 
 // tally counts intervals that hold the truth.

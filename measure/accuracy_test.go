@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"math/rand/v2"
+	"os"
 	"testing"
 )
 
@@ -14,7 +15,7 @@ func TestAccuracy(t *testing.T) {
 	if testing.Short() {
 		rates = rates[:1]
 	}
-	every := atLength()
+	every := os.Getenv("HEADSTACK_LONG") == "1"
 	for _, rate := range rates {
 		for i, speed := range []float64{0.94, 0.997, 1, 1.0213, 1.06} {
 			for _, noisy := range []bool{false, true} {

@@ -4,6 +4,7 @@ import (
 	"context"
 	"math"
 	"math/rand/v2"
+	"os"
 	"runtime"
 	"sync"
 	"testing"
@@ -122,20 +123,21 @@ var speedScenes = []struct {
 func randomLines(r *rand.Rand) []flutterLine { return flutterOf(r, 0.001) }
 
 // TestFlutterCoverage checks that the 95 % intervals hold the population values.
-// HEADSTACK_LONG=full does 500 runs of each scene; =1 does 150 of the first two, which
-// hold every measure, and 60 of each other.
+// HEADSTACK_LONG=1 does 500 runs of the first two scenes, which hold every measure, and
+// 150 of each other.
 func TestFlutterCoverage(t *testing.T) {
-	list := speedScenes[:2]
+	runs, list := 10, speedScenes[:2]
+	long := os.Getenv("HEADSTACK_LONG") == "1"
 	switch {
-	case atLength():
-		list = speedScenes
+	case long:
+		runs, list = 500, speedScenes
 	case testing.Short():
-		list = list[:1]
+		runs, list = 5, speedScenes[:1]
 	}
 	for i, sc := range list {
-		runs, bar := coverRuns(10, 5)
-		if i >= 2 && !bar {
-			runs = min(runs, 60)
+		runs := runs
+		if i >= 2 {
+			runs = min(runs, 150)
 		}
 		t.Run(sc.name, func(t *testing.T) {
 			var common speedTruth

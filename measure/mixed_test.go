@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"math"
 	"math/rand/v2"
+	"os"
 	"runtime"
 	"strings"
 	"sync"
@@ -128,10 +129,12 @@ func seeds(n int, f func(seed int)) {
 	wg.Wait()
 }
 
-// longRuns is [coverRuns] without a short form.
+// longRuns is 500 where the long tests are wanted, else few.
 func longRuns(few int) int {
-	runs, _ := coverRuns(few, few)
-	return runs
+	if os.Getenv("HEADSTACK_LONG") == "1" {
+		return 500
+	}
+	return few
 }
 
 // checkCover wants 92 to 98 % of 500 runs, or what chance allows of fewer.

@@ -103,7 +103,8 @@ func (verifyVerb) Help() string {
          headstack verify ~/usb/bench-2031-03-04.zip
 
 Reads every byte that is kept and holds it against its hash; changes nothing. Exit code 3 when
-something is not as it was kept.`
+something is not as it was kept. Of a whole bench it prints a hash of all that it holds: two
+benches with the same hash have the same record.`
 }
 
 func (v *verifyVerb) Run(e *env) error {
@@ -136,5 +137,5 @@ func (v *verifyVerb) Run(e *env) error {
 		return &fault{exitNotInOrder, fmt.Errorf("%d things in %s are not as they were kept", n, dir), "copy the folder away before anything else, then restore a backup into a new folder; the folder's own backups/ holds copies of the record"}
 	}
 	fmt.Fprintln(e.out, "■ all as it was kept")
-	return nil
+	return printContent(e, dir)
 }

@@ -82,8 +82,13 @@ func handoutPDF(document func(handout.Data, paper.Size) ([]byte, error), size pa
 
 // reportHTML is the report of a job as it stands now.
 func reportHTML(e *env, b *job.Bench, id string) ([]byte, error) {
-	data := report.Data{When: time.Now().UTC().Truncate(time.Second), Program: "headstack"}
-	verdict, view, err := b.Diagnose(e.ctx, id)
+	return reportAsOf(e.ctx, b, id, time.Now().UTC().Truncate(time.Second))
+}
+
+// reportAsOf is the report of a job with a date of its own.
+func reportAsOf(ctx context.Context, b *job.Bench, id string, when time.Time) ([]byte, error) {
+	data := report.Data{When: when, Program: "headstack"}
+	verdict, view, err := b.Diagnose(ctx, id)
 	data.Verdict, data.View = verdict, view
 	var missing *job.NotFoundError
 	if err != nil {
@@ -92,15 +97,15 @@ func reportHTML(e *env, b *job.Bench, id string) ([]byte, error) {
 		}
 		// A record that cannot be reasoned over still has its report.
 		data.NoVerdict = err.Error()
-		if data.View, err = b.View(e.ctx, id); err != nil {
+		if data.View, err = b.View(ctx, id); err != nil {
 			return nil, err
 		}
 	}
-	data.LoopedBack = report.LoopedBack(e.ctx, data.View, b)
-	if data.Explained, err = b.ExplainJob(e.ctx, id); err != nil {
+	data.LoopedBack = report.LoopedBack(ctx, data.View, b)
+	if data.Explained, err = b.ExplainJob(ctx, id); err != nil {
 		return nil, err
 	}
-	data.Photographs = report.PhotographsOf(e.ctx, data.View, b)
+	data.Photographs = report.PhotographsOf(ctx, data.View, b)
 	var buf bytes.Buffer
 	if err := report.HTML(&buf, data); err != nil {
 		return nil, err

@@ -154,7 +154,7 @@ func TestEveryVerbHasAScript(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	for _, verb := range []string{"measure", "explain", "machine", "tape", "programme", "loopback", "instrument", "job", "picture", "mark", "photograph", "next", "lineup", "openings", "record", "check", "reading", "note", "capture", "correct", "closing", "counts", "verdict", "report", "serve", "demo", "backup", "restore", "verify", "doctor"} {
+	for _, verb := range []string{"measure", "explain", "machine", "tape", "programme", "loopback", "instrument", "job", "picture", "mark", "photograph", "next", "lineup", "openings", "record", "check", "reading", "note", "capture", "correct", "closing", "counts", "verdict", "report", "serve", "demo", "backup", "restore", "export", "import", "verify", "doctor"} {
 		if !slices.ContainsFunc(files, func(f string) bool {
 			return len(filepath.Base(f)) > len(verb) && filepath.Base(f)[:len(verb)+1] == verb+"_"
 		}) {
