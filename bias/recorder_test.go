@@ -106,7 +106,7 @@ func TestOnARecorder(t *testing.T) {
 		t.Fatal("no such definition")
 	}
 	seeds := 4
-	if os.Getenv("HEADSTACK_LONG") == "1" {
+	if os.Getenv("HEADSTACK_LONG") == "full" {
 		seeds = 20
 	}
 	want := studioWant

@@ -4,7 +4,6 @@ import (
 	"fmt"
 	"math"
 	"math/rand/v2"
-	"os"
 	"testing"
 )
 
@@ -15,7 +14,7 @@ func TestAccuracy(t *testing.T) {
 	if testing.Short() {
 		rates = rates[:1]
 	}
-	every := os.Getenv("HEADSTACK_LONG") == "1"
+	every := atLength()
 	for _, rate := range rates {
 		for i, speed := range []float64{0.94, 0.997, 1, 1.0213, 1.06} {
 			for _, noisy := range []bool{false, true} {

@@ -4,7 +4,6 @@ import (
 	"context"
 	"io"
 	"math"
-	"os"
 	"runtime"
 	"sync/atomic"
 	"testing"
@@ -74,7 +73,7 @@ func longCapture(seconds float64) (Source, Options, finding) {
 // decoding and the search.
 func TestMemoryOfALongCapture(t *testing.T) {
 	seconds := 600.0
-	if testing.Short() || os.Getenv("HEADSTACK_LONG") != "1" {
+	if testing.Short() || !atLength() {
 		seconds = 33
 	}
 	src, opt, f := longCapture(seconds)

@@ -4,7 +4,6 @@ import (
 	"fmt"
 	"math"
 	"math/rand/v2"
-	"os"
 	"strings"
 	"testing"
 
@@ -64,13 +63,7 @@ func TestNoiseReductionLeftOn(t *testing.T) {
 }
 
 func TestCompandingCoverage(t *testing.T) {
-	runs, long := 40, os.Getenv("HEADSTACK_LONG") == "1"
-	switch {
-	case long:
-		runs = 500
-	case testing.Short():
-		runs = 16
-	}
+	runs, long := coverRuns(40, 16)
 	cover := newCover(t, runs, long)
 	cover.each(func(seed uint64) {
 		r := rand.New(rand.NewPCG(seed, 63))

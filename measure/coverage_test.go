@@ -4,7 +4,6 @@ import (
 	"context"
 	"math"
 	"math/rand/v2"
-	"os"
 	"runtime"
 	"sync"
 	"testing"
@@ -35,24 +34,20 @@ var scenes = []scene{
 }
 
 // TestCoverage checks that the stated 95 % intervals hold the truth in 92 to 98 % of
-// seeded runs, for each measure. HEADSTACK_LONG=1 does 500 runs of the first scene, which
-// holds every measure, and 150 of each other, with a band as wide as chance demands;
-// HEADSTACK_LONG=full does 500 of all; else fewer of the first.
+// seeded runs, for each measure. HEADSTACK_LONG=full does 500 runs of each scene; =1
+// does 150 of the first, which holds every measure, and 60 of each other, with a band as
+// wide as chance demands; else few of the first.
 func TestCoverage(t *testing.T) {
-	runs, list := 60, scenes[:1]
-	length := os.Getenv("HEADSTACK_LONG")
-	switch {
-	case length != "":
-		runs, list = 500, scenes
-	case testing.Short():
-		runs = 20
+	list := scenes[:1]
+	if atLength() {
+		list = scenes
 	}
 	for i, sc := range list {
-		runs := runs
-		if i > 0 && length != "full" {
-			runs = min(runs, 150)
+		runs, bar := coverRuns(60, 20)
+		if i > 0 && !bar {
+			runs = min(runs, 60)
 		}
-		t.Run(sc.name, func(t *testing.T) { coverage(t, sc, runs, runs == 500) })
+		t.Run(sc.name, func(t *testing.T) { coverage(t, sc, runs, bar) })
 	}
 }
 

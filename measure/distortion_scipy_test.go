@@ -36,7 +36,7 @@ func writeFloats(t *testing.T, x []float64) string {
 func TestDistortionAgreesWithSciPy(t *testing.T) {
 	needSciPy(t)
 	for i, rate := range []float64{48000, 96000} {
-		if i > 0 && os.Getenv("HEADSTACK_LONG") != "1" {
+		if i > 0 && !atLength() {
 			break
 		}
 		s := newBent(uint64(20 + i))

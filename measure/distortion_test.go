@@ -5,7 +5,6 @@ import (
 	"fmt"
 	"math"
 	"math/rand/v2"
-	"os"
 	"runtime"
 	"slices"
 	"strings"
@@ -207,13 +206,8 @@ func TestDistortionCoverage(t *testing.T) {
 		{"25 dB", func(s *bent, r *rand.Rand) { s.noise *= 10 }},
 		{"flicker", func(s *bent, r *rand.Rand) { s.flicker = 0.01 }},
 	}
-	runs, long := 60, os.Getenv("HEADSTACK_LONG") == "1"
-	switch {
-	case long:
-		runs = 500
-	case testing.Short():
-		runs, list = 16, list[:1]
-	default:
+	runs, long := coverRuns(60, 16)
+	if !atLength() {
 		list = list[:1]
 	}
 	for _, sc := range list {

@@ -4,7 +4,6 @@ import (
 	"context"
 	"math"
 	"math/rand/v2"
-	"os"
 	"strings"
 	"testing"
 )
@@ -113,13 +112,7 @@ func TestNoiseMakesNoDropOuts(t *testing.T) {
 // Drop-outs that come as a Poisson process: the exact interval holds the rate at least
 // as often as it says; with some 30 expected, 95 to 97 %.
 func TestDropOutCoverage(t *testing.T) {
-	runs, long := 30, os.Getenv("HEADSTACK_LONG") == "1"
-	switch {
-	case long:
-		runs = 500
-	case testing.Short():
-		runs = 12
-	}
+	runs, long := coverRuns(30, 12)
 	const perSecond = 0.5
 	covered(runs, 4000, func(seed uint64, count func(string, Result, float64)) {
 		r := rand.New(rand.NewPCG(seed, 31))

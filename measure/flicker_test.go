@@ -5,7 +5,6 @@ import (
 	"fmt"
 	"math"
 	"math/rand/v2"
-	"os"
 	"runtime"
 	"strings"
 	"sync"
@@ -243,13 +242,7 @@ func TestTracksTogetherAndApart(t *testing.T) {
 // The levels are Gaussian processes of known r.m.s.; drop-outs come as a Poisson
 // process.
 func TestFlickerCoverage(t *testing.T) {
-	runs, long := 24, os.Getenv("HEADSTACK_LONG") == "1"
-	switch {
-	case long:
-		runs = 500
-	case testing.Short():
-		runs = 12
-	}
+	runs, long := coverRuns(24, 12)
 	tallies := covered(runs, 3000, func(seed uint64, count func(string, Result, float64)) {
 		r := rand.New(rand.NewPCG(seed, 77))
 		const all, treble, rho = 0.5, 0.8, 0.5

@@ -4,7 +4,6 @@ import (
 	"context"
 	"math"
 	"math/rand/v2"
-	"os"
 	"runtime"
 	"sync"
 	"testing"
@@ -123,21 +122,20 @@ var speedScenes = []struct {
 func randomLines(r *rand.Rand) []flutterLine { return flutterOf(r, 0.001) }
 
 // TestFlutterCoverage checks that the 95 % intervals hold the population values.
-// HEADSTACK_LONG=1 does 500 runs of the first two scenes, which hold every measure, and
-// 150 of each other.
+// HEADSTACK_LONG=full does 500 runs of each scene; =1 does 150 of the first two, which
+// hold every measure, and 60 of each other.
 func TestFlutterCoverage(t *testing.T) {
-	runs, list := 10, speedScenes[:2]
-	long := os.Getenv("HEADSTACK_LONG") == "1"
+	list := speedScenes[:2]
 	switch {
-	case long:
-		runs, list = 500, speedScenes
+	case atLength():
+		list = speedScenes
 	case testing.Short():
-		runs, list = 5, speedScenes[:1]
+		list = list[:1]
 	}
 	for i, sc := range list {
-		runs := runs
-		if i >= 2 {
-			runs = min(runs, 150)
+		runs, bar := coverRuns(10, 5)
+		if i >= 2 && !bar {
+			runs = min(runs, 60)
 		}
 		t.Run(sc.name, func(t *testing.T) {
 			var common speedTruth

@@ -5,7 +5,6 @@ import (
 	"fmt"
 	"math"
 	"math/rand/v2"
-	"os"
 	"strings"
 	"testing"
 )
@@ -220,13 +219,7 @@ func TestNoiseIsReTheTapesZero(t *testing.T) {
 // TestHumCoverage: the intervals of hum and of its lines hold the true mean square in
 // 92 to 98 % of 500 runs, in white noise and in noise that rises towards zero.
 func TestHumCoverage(t *testing.T) {
-	runs, long := 24, os.Getenv("HEADSTACK_LONG") == "1"
-	switch {
-	case long:
-		runs = 500
-	case testing.Short():
-		runs = 12
-	}
+	runs, long := coverRuns(24, 12)
 	covered(runs, 5000, func(seed uint64, count func(string, Result, float64)) {
 		r := rand.New(rand.NewPCG(seed, 6))
 		q := &silence{rate: 32000, seconds: 8 + 12*r.Float64(), noise: 1e-3 * math.Pow(10, r.Float64()/2), seed: seed, pink: 50 * float64(seed%2)}

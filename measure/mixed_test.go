@@ -5,7 +5,6 @@ import (
 	"fmt"
 	"math"
 	"math/rand/v2"
-	"os"
 	"runtime"
 	"strings"
 	"sync"
@@ -129,12 +128,10 @@ func seeds(n int, f func(seed int)) {
 	wg.Wait()
 }
 
-// longRuns is 500 where the long tests are wanted, else few.
+// longRuns is [coverRuns] without a short form.
 func longRuns(few int) int {
-	if os.Getenv("HEADSTACK_LONG") == "1" {
-		return 500
-	}
-	return few
+	runs, _ := coverRuns(few, few)
+	return runs
 }
 
 // checkCover wants 92 to 98 % of 500 runs, or what chance allows of fewer.

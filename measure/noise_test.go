@@ -104,13 +104,7 @@ func meterOnNoise(rate float64) float64 {
 // 92 to 98 % of 500 runs. Under A it is the integral over the band; on the 468 meter a
 // long simulation.
 func TestNoiseCoverage(t *testing.T) {
-	runs, long := 20, os.Getenv("HEADSTACK_LONG") == "1"
-	switch {
-	case long:
-		runs = 500
-	case testing.Short():
-		runs = 10
-	}
+	runs, long := coverRuns(20, 10)
 	const rate = 32000
 	meter := 20 * math.Log10(meterOnNoise(rate))
 	a := 10 * math.Log10(inBand(rate, 20, rate/2, dsp.WeightingA))
@@ -138,7 +132,7 @@ func TestNoiseCoverage(t *testing.T) {
 func TestNoiseAgreesWithSciPy(t *testing.T) {
 	needSciPy(t)
 	for i, rate := range []float64{48000, 96000} {
-		if i > 0 && os.Getenv("HEADSTACK_LONG") != "1" {
+		if i > 0 && !atLength() {
 			break
 		}
 		q := &silence{rate: rate, seconds: 6, noise: 8e-4, pink: 300, seed: 12}

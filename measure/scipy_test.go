@@ -46,7 +46,7 @@ func needSciPy(t *testing.T) {
 func TestAgreesWithSciPy(t *testing.T) {
 	needSciPy(t)
 	for i, rate := range []float64{48000, 44100, 96000} {
-		if i > 0 && os.Getenv("HEADSTACK_LONG") != "1" {
+		if i > 0 && !atLength() {
 			break
 		}
 		r := rand.New(rand.NewPCG(uint64(i), 8))

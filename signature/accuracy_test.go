@@ -24,7 +24,7 @@ var (
 	full = os.Getenv("HEADSTACK_LONG") == "full"
 )
 
-// runs is the size of a statistic: as in the bar, a quarter of it, or small.
+// runs is the size of a statistic: as in the bar, a tenth of it, or small.
 // HEADSTACK_RUNS sets another.
 func runs(bar, small int) int {
 	n, err := strconv.Atoi(os.Getenv("HEADSTACK_RUNS"))
@@ -34,7 +34,7 @@ func runs(bar, small int) int {
 	case full:
 		return bar
 	case long:
-		return bar / 4
+		return max(small, bar/10)
 	}
 	return small
 }

@@ -8,7 +8,7 @@ import (
 )
 
 // long reports whether the long runs are wanted.
-func long() bool { return os.Getenv("HEADSTACK_LONG") == "1" }
+func long() bool { return os.Getenv("HEADSTACK_LONG") != "" }
 
 // wornTapes are the tapes that the robustness runs play: the built-in ones and
 // others as they might be sold.
