@@ -95,7 +95,7 @@ func (s *server) api() {
 func (s *server) problem(w http.ResponseWriter, r *http.Request, err error) {
 	e := explain(err)
 	if e.status >= 500 {
-		s.opt.Log.Error("API call failed", "path", r.URL.Path, "err", err)
+		s.log(r, "API call failed", e.status, err)
 	}
 	if e.status == statusClientGone {
 		return
@@ -136,7 +136,7 @@ func readJSON(w http.ResponseWriter, r *http.Request, into any) error {
 	if err == nil {
 		return nil
 	}
-	if _, ok := errors.AsType[*http.MaxBytesError](err); ok {
+	if _, ok := errors.AsType[*http.MaxBytesError](err); ok || errors.Is(err, errSlow) {
 		return err
 	}
 	return &pageError{status: http.StatusBadRequest, title: "The body could not be read", what: err.Error(),

@@ -1,6 +1,7 @@
 package web
 
 import (
+	"bytes"
 	"errors"
 	"mime"
 	"net/http"
@@ -38,6 +39,13 @@ func (in newReadingJSON) reading() (job.Reading, error) {
 	r := in.apiReading
 	return job.Reading{TestPoint: r.TestPoint, Key: r.Key, Value: *in.Value, Unit: r.Unit, ToneHz: r.ToneHz,
 		Instrument: r.Instrument, Session: r.Session, Setting: r.Setting, Provoked: diagnosis.Provocation(r.Provoked)}, nil
+}
+
+// strictJSON reads a value as readJSON does: an unknown member is refused.
+func strictJSON(data []byte, into any) error {
+	dec := json.NewDecoder(bytes.NewReader(data))
+	dec.DisallowUnknownFields()
+	return dec.Decode(into)
 }
 
 func created(w http.ResponseWriter, e job.Entry, err error) error {
@@ -110,7 +118,7 @@ func (s *server) apiCorrect(w http.ResponseWriter, r *http.Request) error {
 		repl.Kind, repl.Check = job.KindCheck, &c
 	case in.Reading != nil:
 		var nr newReadingJSON
-		if err := json.Unmarshal(in.Reading, &nr); err != nil {
+		if err := strictJSON(in.Reading, &nr); err != nil {
 			return &job.InvalidError{Field: "reading", Problem: "could not be read: " + err.Error()}
 		}
 		rd, err := nr.reading()

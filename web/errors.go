@@ -80,6 +80,9 @@ func explain(err error) *pageError {
 	if e, ok := errors.AsType[*http.MaxBytesError](err); ok {
 		return &pageError{status: http.StatusRequestEntityTooLarge, title: "What was sent is too large", what: "over " + bytesText(e.Limit), hint: "Send a smaller file, or raise the limit where the bench is started.", kept: "Nothing was kept of it.", err: err}
 	}
+	if errors.Is(err, errSlow) {
+		return &pageError{status: http.StatusRequestTimeout, title: "Not received: " + errSlow.Error(), hint: "Look at the connection and send it again.", kept: "Nothing was kept of it.", err: err}
+	}
 	if errors.Is(err, context.Canceled) {
 		return &pageError{status: statusClientGone, title: "Stopped", hint: "Send it again when you want it.", kept: "Nothing was entered in the record.", err: err}
 	}

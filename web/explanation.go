@@ -38,7 +38,7 @@ func (s *server) lossModel(r *http.Request, v *job.View, e job.Entry) (m lossMod
 	case told:
 		x.Unexplained = u.Err.Error()
 	case err != nil: // the figures are there all the same
-		s.opt.Log.Error("explaining failed", "path", r.URL.Path, "err", err)
+		s.log(r, "explaining failed", http.StatusInternalServerError, err)
 		x.Unexplained = err.Error()
 	}
 	l := report.LossesOf(x, "p-")

@@ -74,6 +74,9 @@ func (s *server) hostAllowed(host string) bool {
 
 // refuse answers a call that never reached a handler, in the caller's kind.
 func (s *server) refuse(w http.ResponseWriter, r *http.Request, err error) {
+	if e := explain(err); e.status < 500 {
+		s.log(r, "a call was refused", e.status, nil)
+	}
 	if strings.HasPrefix(r.URL.Path, "/api/") {
 		s.problem(w, r, err)
 		return

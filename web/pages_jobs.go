@@ -71,7 +71,7 @@ func parseForm(w http.ResponseWriter, r *http.Request) error {
 }
 
 func formError(err error) error {
-	if e := explain(err); e.status == http.StatusRequestEntityTooLarge {
+	if e := explain(err); e.status == http.StatusRequestEntityTooLarge || e.status == http.StatusRequestTimeout {
 		return e
 	}
 	return &pageError{status: http.StatusBadRequest, title: "The form could not be read", what: err.Error(),

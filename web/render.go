@@ -104,7 +104,7 @@ type errorModel struct {
 func (s *server) errorPage(w http.ResponseWriter, r *http.Request, err error) {
 	e := explain(err)
 	if e.status >= 500 {
-		s.opt.Log.Error("page failed", "path", r.URL.Path, "err", err)
+		s.log(r, "page failed", e.status, err)
 	}
 	if e.status == statusClientGone {
 		return

@@ -110,6 +110,8 @@ type server struct {
 	progress progress
 	ear      *listening
 	streams  streams
+	limits   limits
+	routes   []string // of pages, with their methods
 }
 
 // NewServer makes the handler of pages and API over a bench.
@@ -133,7 +135,7 @@ func newServer(bench Bench, opt Options) *server {
 	if opt.Program == "" {
 		opt.Program = "headstack"
 	}
-	s := &server{bench: bench, opt: opt, mux: http.NewServeMux(), verdicts: newVerdicts(), advices: newAdvices(), nexts: newNexts(), lineUps: newLineUps(),
+	s := &server{bench: bench, opt: opt, mux: http.NewServeMux(), verdicts: newVerdicts(), advices: newAdvices(), nexts: newNexts(), lineUps: newLineUps(), limits: newLimits(),
 		plans: map[string]*thoughts[*teardown.Plan]{"": newPlans(job.OpeningOptions{}), "needed": newPlans(job.OpeningOptions{NoPreventive: true})}}
 	s.ear = newListening(opt.Listen, opt.Now)
 	context.AfterFunc(s.ctx(), s.ear.quit)
@@ -144,6 +146,7 @@ func newServer(bench Bench, opt Options) *server {
 
 func (s *server) pages() {
 	page := func(pattern string, h func(w http.ResponseWriter, r *http.Request) error) {
+		s.routes = append(s.routes, pattern)
 		s.mux.HandleFunc(pattern, func(w http.ResponseWriter, r *http.Request) {
 			if err := h(w, r); err != nil {
 				s.errorPage(w, r, err)
@@ -219,5 +222,5 @@ func (s *server) handler() http.Handler {
 		s.refuse(w, r, &pageError{status: http.StatusForbidden, title: "A write from another site was refused",
 			what: r.Header.Get("Origin"), hint: "Open the pages of the bench themselves and write there.", kept: "Nothing was written."})
 	}))
-	return s.guard(cross.Handler(s.mux))
+	return s.shield(s.guard(cross.Handler(s.limitArrivals(s.mux))))
 }

@@ -11,6 +11,7 @@ import (
 
 	"headstack/diagnosis"
 	"headstack/job"
+	"headstack/logbook"
 	"headstack/teardown"
 )
 
@@ -183,7 +184,7 @@ func (c *thoughts[T]) work(ctx context.Context, b Bench, r *thought[T]) {
 	defer r.stop()
 	defer func() {
 		if p := recover(); p != nil {
-			r.err = fmt.Errorf("%s %s: %v", c.doing, r.job, p)
+			r.err = fmt.Errorf("%s %s: %w", c.doing, r.job, logbook.Panic(p))
 		}
 		if r.err != nil {
 			c.forget(r)

@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"headstack/job"
+	"headstack/logbook"
 )
 
 // wears works out the wear of machines beside the request: the first look at a machine of
@@ -54,7 +55,7 @@ func (c *wears) start(b Bench, id string) *wearRun {
 		defer close(r.done)
 		defer func() {
 			if p := recover(); p != nil { // outside a request it would end the program
-				r.err = fmt.Errorf("wear of %s: %v", id, p)
+				r.err = fmt.Errorf("wear of %s: %w", id, logbook.Panic(p))
 			}
 			c.mu.Lock()
 			delete(c.runs, id)
