@@ -143,7 +143,7 @@ func (g *Gate) listen(handler http.Handler) (*opened, error) {
 		o.servers = append(o.servers, srv)
 		o.urls = append(o.urls, "https://"+l.Addr().String())
 		o.hosts = append(o.hosts, l.Addr().String())
-		go srv.ServeTLS(l, "", "") //nolint:errcheck // ends with the gate
+		go srv.ServeTLS(newFew(l), "", "") //nolint:errcheck // ends with the gate
 	}
 	return o, nil
 }
