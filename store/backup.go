@@ -23,6 +23,7 @@ const (
 	listName      = "backup.json"
 	backupFormat  = 1
 	mostListBytes = 64 << 20
+	mostPacked    = 1032 // times, by deflate: 258 bytes of two bits (RFC 1951, 3.2.5)
 )
 
 // Listed is one file of a backup.
@@ -203,11 +204,20 @@ func openBackup(r io.ReaderAt, size int64) (*zip.Reader, Contents, error) {
 		return nil, Contents{}, &BackupError{fmt.Sprintf("it has format %d and this program knows %d: use the newer headstack", c.Format, backupFormat)}
 	}
 	hasDatabase := false
+	var files int64
 	for i, l := range c.Files {
 		database := l.Name == databaseName
 		hash, isFile := strings.CutPrefix(l.Name, capturesName+"/")
 		if !(database && !hasDatabase || isFile && isHash(hash) && hash == l.SHA256) || l.Size < 0 {
 			return nil, Contents{}, &BackupError{fmt.Sprintf("file %d of its list, %q, is none that a bench has", i+1, l.Name)}
+		}
+		// Kept files are stored as they are, the database is packed, by no more than deflate
+		// can: a small file that lists more would fill the disk before its hashes are known.
+		if room := size; database && l.Size/mostPacked > room || isFile && l.Size > room-files {
+			return nil, Contents{}, &BackupError{fmt.Sprintf("%s on its list is larger than what a file of %d bytes holds", l.Name, size)}
+		}
+		if isFile {
+			files += l.Size
 		}
 		hasDatabase = hasDatabase || database
 	}
