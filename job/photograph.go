@@ -4,7 +4,7 @@ import (
 	"context"
 	"fmt"
 	"io"
-	"path/filepath"
+	"path"
 	"slices"
 	"strings"
 
@@ -50,7 +50,7 @@ func (b *Bench) AddPhotograph(ctx context.Context, jobID string, up PhotographUp
 	if err != nil {
 		return Entry{}, err
 	}
-	p := Photograph{File: filepath.Base(up.File), Opening: up.Opening, Caption: up.Caption}
+	p := Photograph{File: path.Base(strings.ReplaceAll(up.File, `\`, "/")), Opening: up.Opening, Caption: up.Caption}
 	if strings.EqualFold(strings.TrimSpace(p.Opening), LayerNow) {
 		p.Opening = ""
 		if n := len(v.Open); n > 0 {

@@ -8,7 +8,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
-	"path/filepath"
+	"path"
 	"slices"
 	"strings"
 
@@ -179,9 +179,9 @@ func (b *Bench) AddPicture(ctx context.Context, up PictureUpload) (Picture, erro
 	if err != nil {
 		return Picture{}, err
 	}
-	p := Picture{Definition: def.ID, Kind: up.Kind, Title: up.Title, File: filepath.Base(up.File), Page: up.Page}
+	p := Picture{Definition: def.ID, Kind: up.Kind, Title: up.Title, File: path.Base(strings.ReplaceAll(up.File, `\`, "/")), Page: up.Page}
 	if strings.TrimSpace(p.Title) == "" {
-		p.Title = strings.TrimSuffix(p.File, filepath.Ext(p.File))
+		p.Title = strings.TrimSuffix(p.File, path.Ext(p.File))
 	}
 	if p.Kind == "" {
 		p.Kind = BoardPicture
