@@ -1,13 +1,18 @@
 package main
 
 import (
+	"bytes"
 	"errors"
 	"fmt"
+	"io"
 	"net"
+	"net/http"
 	"os"
+	"os/exec"
 	"path/filepath"
 	"runtime"
 	"strings"
+	"syscall"
 	"time"
 
 	"headstack/live/pulse"
@@ -22,8 +27,8 @@ type doctorVerb struct {
 func (doctorVerb) Help() string {
 	return `Example: headstack doctor
 
-Looks at the folder, the disk, the record, its copies, captures cut off, the port of the pages and
-the sound server, and says what to do. Changes nothing but a probe file that it removes again. Exit
+Looks at the folder, the disk, the record, its copies, kept files, captures cut off, what the log
+holds, the port of the pages, a browser and the sound server, and says what to do. Changes nothing but a probe file that it removes again. Exit
 code 3 when something needs doing.`
 }
 
@@ -49,9 +54,9 @@ func (v *doctorVerb) Run(e *env) error {
 	if _, err := os.Stat(dir); errors.Is(err, os.ErrNotExist) {
 		list = append(list, finding{"folder", true, dir + " is not there yet", "the first job makes it"})
 	} else {
-		list = append(list, folderFinding(dir), roomFinding(dir), recordFinding(dir), copiesFinding(dir, time.Now()), cutOffFinding(dir))
+		list = append(list, folderFinding(dir), roomFinding(dir), recordFinding(dir), copiesFinding(dir, time.Now()), keptFinding(dir), cutOffFinding(dir), logsFinding(dir))
 	}
-	list = append(list, portFinding(v.Port), soundFinding())
+	list = append(list, portFinding(v.Port), browserFinding(), soundFinding())
 	bad := 0
 	for _, f := range list {
 		mark := "■"
@@ -133,6 +138,36 @@ func copiesFinding(dir string, now time.Time) finding {
 	return finding{"copies", true, says, "they are on the same disk: headstack backup FILE.zip makes one file of all, for another"}
 }
 
+// keptFinding counts the captures and pictures, and looks for some that are not whole. What
+// their bytes are is for headstack verify.
+func keptFinding(dir string) finding {
+	list, err := os.ReadDir(filepath.Join(dir, "captures"))
+	if errors.Is(err, os.ErrNotExist) {
+		return finding{"kept files", true, "none yet", ""}
+	}
+	if err != nil {
+		return finding{"kept files", false, err.Error(), "give this user the right to read that folder"}
+	}
+	var n, empty int
+	var size int64
+	for _, f := range list {
+		i, err := f.Info()
+		if err != nil || len(f.Name()) != 64 {
+			continue // another program's, or one that is being kept now
+		}
+		n++
+		size += i.Size()
+		if i.Size() == 0 {
+			empty++
+		}
+	}
+	says := fmt.Sprintf("%d, %s", n, megabytes(size))
+	if empty > 0 {
+		return finding{"kept files", false, fmt.Sprintf("%s; %d of them empty", says, empty), "the disk lost them: headstack verify names them, a backup has them"}
+	}
+	return finding{"kept files", true, says, "headstack verify reads every byte of them"}
+}
+
 func cutOffFinding(dir string) finding {
 	list, err := filepath.Glob(filepath.Join(dir, "listening", "*.wav"))
 	if err != nil || len(list) == 0 {
@@ -141,14 +176,51 @@ func cutOffFinding(dir string) finding {
 	return finding{"captures cut off", false, strings.Join(list, ", "), "headstack serve offers to keep them, on the job's page “listen”; or headstack listen --mend FILE"}
 }
 
+// portFinding asks who has the port: another bench, or a program that is none.
 func portFinding(port int) finding {
 	address := fmt.Sprintf("127.0.0.1:%d", port)
 	l, err := net.Listen("tcp", address)
-	if err != nil {
-		return finding{"pages", true, fmt.Sprintf("port %d is taken, perhaps by the bench itself", port), "http://" + address + " in a browser tells; else serve with --port 0"}
+	if err == nil {
+		l.Close()
+		return finding{"pages", true, "headstack serve can be called at http://" + address, ""}
 	}
-	l.Close()
-	return finding{"pages", true, "headstack serve can be called at http://" + address, ""}
+	if !errors.Is(err, syscall.EADDRINUSE) && runtime.GOOS != "windows" {
+		return finding{"pages", false, err.Error(), "serve with --port 0, which takes a port that this user may have"}
+	}
+	if isBench("http://" + address) {
+		return finding{"pages", true, "a bench answers at http://" + address, ""}
+	}
+	return finding{"pages", false, fmt.Sprintf("another program has port %d", port), "serve with --port 0, or end that program"}
+}
+
+// isBench asks for the description of the API, which the program serves without its bench.
+func isBench(url string) bool {
+	c := http.Client{Timeout: 2 * time.Second, Transport: &http.Transport{Proxy: nil, DisableKeepAlives: true}}
+	res, err := c.Get(url + "/api/v1/openapi.json")
+	if err != nil {
+		return false
+	}
+	defer res.Body.Close()
+	head, err := io.ReadAll(io.LimitReader(res.Body, 4<<10))
+	return err == nil && res.StatusCode == http.StatusOK && bytes.Contains(head, []byte("headstack bench"))
+}
+
+// browsers are the usual names of one, by system.
+var browsers = map[string][]string{
+	"linux":   {"xdg-open", "firefox", "chromium", "chromium-browser", "google-chrome", "chrome"},
+	"darwin":  {"open"},
+	"windows": {"rundll32"},
+}
+
+// browserFinding is whether something here opens a page. A bench without a screen is looked
+// at from a phone.
+func browserFinding() finding {
+	for _, name := range browsers[runtime.GOOS] {
+		if _, err := exec.LookPath(name); err == nil {
+			return finding{"browser", true, name + " opens the pages", ""}
+		}
+	}
+	return finding{"browser", true, "none was found on this machine", "open the pages from a phone of the same network, or work by the command line: headstack --help"}
 }
 
 func soundFinding() finding {

@@ -79,6 +79,7 @@ func (v *listenVerb) Run(e *env) error {
 		return err
 	}
 	kept, state, err := v.listen(e, src, cfg)
+	v.noteHeard(e, kept, state, err)
 	if err != nil && kept.Path == "" {
 		return err
 	}
@@ -285,6 +286,24 @@ func (v *listenVerb) listen(e *env, run listenSource, cfg live.Config) (live.Kep
 	}
 	fmt.Fprintf(teller.w, "kept %s: %.1f s, %d frames, SHA-256 %s\n", kept.Path, kept.Seconds, kept.Frames, kept.SHA256)
 	return kept, st, err
+}
+
+// noteHeard notes in the log of the bench how a capture of one of its jobs went.
+func (v *listenVerb) noteHeard(e *env, kept live.Kept, st live.State, err error) {
+	dir, derr := v.folder()
+	if v.Job == "" || derr != nil {
+		return
+	}
+	from := "device"
+	if v.Raw != "" {
+		from = "standard input"
+	}
+	heard := []any{"verb", "listen", "from", from, "channels", len(st.Channels), "hz", st.SampleRate, "seconds", kept.Seconds, "frames", kept.Frames, "voids", st.VoidCount}
+	if err != nil {
+		benchLog(e, dir).Error("a capture was cut off", append(heard, "err", err)...)
+		return
+	}
+	benchLog(e, dir).Info("a capture was heard", heard...)
 }
 
 // keep puts the file into the job, or says how to measure it. listened is the error that listening ended with.

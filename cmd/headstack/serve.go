@@ -7,6 +7,7 @@ import (
 	"net"
 	"net/http"
 	"path/filepath"
+	"runtime"
 	"time"
 
 	"headstack/job"
@@ -50,16 +51,21 @@ func servePages(e *env, b *job.Bench, dir string, port int, path string) error {
 		return err
 	}
 	defer gate.Close()
+	log := benchLog(e, dir)
 	srv := &http.Server{
-		Handler:           web.NewServer(b, web.Options{Listen: filepath.Join(dir, "listening"), Devices: soundServer{}, Context: e.ctx, Demo: lightDemo(e, b), Phone: gate}),
+		Handler:           web.NewServer(b, web.Options{Listen: filepath.Join(dir, "listening"), Devices: soundServer{}, Context: e.ctx, Demo: lightDemo(e, b), Phone: gate, Log: log}),
 		ReadHeaderTimeout: 10 * time.Second,
 		IdleTimeout:       2 * time.Minute,
+		MaxHeaderBytes:    64 << 10,
+		ErrorLog:          serverLog(log),
 	}
 	fmt.Fprintf(e.out, "pages: http://%s/%s  (stop with Ctrl-C)\n", l.Addr(), path)
+	log.Info("pages are served", "verb", "serve", "version", version(), "system", runtime.GOOS+"/"+runtime.GOARCH, "port", l.Addr().(*net.TCPAddr).Port)
 	done := make(chan error, 1)
 	go func() { done <- srv.Serve(l) }()
 	select {
 	case err := <-done:
+		log.Error("pages are served no more", "err", err)
 		return err
 	case <-e.ctx.Done():
 	}
@@ -69,6 +75,7 @@ func servePages(e *env, b *job.Bench, dir string, port int, path string) error {
 	if errors.Is(err, context.DeadlineExceeded) {
 		err = srv.Close()
 	}
+	log.Info("stopped", "verb", "serve", "err", err)
 	fmt.Fprintln(e.err, "stopped; all entries are kept")
 	return err
 }
