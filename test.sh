@@ -73,4 +73,8 @@ else
 		echo "NOT INSTALLED: gcc. The race run is skipped."
 	fi
 fi
+if [ $quick = no ]; then
+	step "parsers against altered bytes: other ones each day, every one within a fortnight"
+	./fuzz.sh --today 20
+fi
 step "all checks passed"
