@@ -133,7 +133,7 @@ func (t *tables) row(name string, cells ...string) error {
 		panic(fmt.Sprintf("export: table %s has %d columns and a row of %d", name, len(n.head), len(cells)))
 	}
 	n.rows++
-	return n.w.Write(cells)
+	return n.w.Write(asText(cells))
 }
 
 // job writes the rows of a job and its entries.

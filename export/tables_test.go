@@ -37,7 +37,7 @@ func csvTable(t *testing.T, list []member, name string) []map[string]string {
 			if _, twice := row[h]; twice {
 				t.Fatalf("%s has the heading %q twice", name, h)
 			}
-			row[h] = cells[c]
+			row[h] = strings.TrimPrefix(cells[c], "'") // of a text that could be a formula
 		}
 		out = append(out, row)
 	}
