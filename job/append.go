@@ -62,7 +62,7 @@ func CheckCorrection(target Entry, by *Entry, e Entry) error {
 	refuse := func(r Refusal) error {
 		c := &CorrectionError{Seq: target.Seq, Ref: target.Ref, Reason: r}
 		if by != nil {
-			c.By = by.Ref
+			c.By, c.ByAt = by.Ref, by.At
 		}
 		return c
 	}

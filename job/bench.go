@@ -42,6 +42,7 @@ type Bench struct {
 	curves   map[string]curveKept // fits of bias staircases, by trim and entries
 	caseKept map[string]caseKept  // what jobs show of the open case, by job; see lineupothers.go
 	pictures pictureStore
+	seen     Growth     // of the record, as far as what is kept here goes; see together.go
 	faults   sync.Mutex // held while a fault is numbered and appended; see faultnumber.go
 }
 
@@ -112,7 +113,7 @@ type NewJob struct {
 // OpenJob opens a job for one machine. The definition is kept with the job as
 // it is now. Errors: [NotFoundError] for the definition, [InvalidError].
 func (b *Bench) OpenJob(ctx context.Context, n NewJob) (Job, error) {
-	j := Job{Serial: n.Serial, Owner: n.Owner, Claim: n.Claim, Case: n.Case, Opened: b.opt.Now()}
+	j := Job{Serial: n.Serial, Owner: n.Owner, Claim: n.Claim, Case: n.Case, Opened: b.opt.Now(), Once: nameFor(ctx)}
 	err := firstError(
 		cleanText("serial number", &j.Serial, maxLine, oneLine),
 		cleanText("owner", &j.Owner, maxLine, oneLine),

@@ -75,7 +75,7 @@ func (b *Bench) AddCapture(ctx context.Context, jobID string, up CaptureUpload) 
 	}
 	withoutVoids(&report, up.Voids, up.Beside)
 	e := p.entry
-	e.At, e.Capture.Report = b.opt.Now(), report
+	e.At, e.Capture.Report, e.Once = b.opt.Now(), report, nameFor(ctx)
 	// The file is kept; a person who stops the measuring finds it in the record.
 	defer b.forgetCases(jobID)
 	e, err = b.rec.AppendEntry(context.WithoutCancel(ctx), e)

@@ -3,6 +3,7 @@ package job
 import (
 	"cmp"
 	"context"
+	"errors"
 	"fmt"
 	"slices"
 	"strings"
@@ -148,33 +149,74 @@ func Causes(def *machine.Definition, stage string) []string {
 }
 
 // fitClosing holds a closing against the record: one job is closed once, and a machine
-// comes back from an earlier job of its type.
-func (b *Bench) fitClosing(ctx context.Context, j Job, e Entry) error {
+// comes back from an earlier job of its type. It returns the closing that stands, nil for
+// none, and the Seq up to which it looked, as [View.Seen] does.
+func (b *Bench) fitClosing(ctx context.Context, j Job, e Entry) (standing *Entry, seen int64, err error) {
 	if e.Closing == nil {
-		return nil
+		return nil, 0, nil
 	}
 	if e.Corrects == 0 {
-		entries, err := b.rec.Entries(ctx, j.ID)
+		entries, err := b.rec.EntriesBut(ctx, j.ID, KindCapture)
 		if err != nil {
-			return err
+			return nil, 0, err
 		}
-		for _, x := range Current(entries) {
-			if x.Closing != nil {
-				return &InvalidError{Field: "closing", Value: j.ID, Problem: fmt.Sprintf("is closed already, by %s; correct that one, or take it back to open the job again", x.Ref)}
-			}
+		v := &View{Entries: entries, Current: Current(entries)}
+		if standing, seen = v.Closing(), v.Seen(); standing != nil {
+			return standing, seen, nil
 		}
 	}
 	if e.Closing.Returned == "" {
-		return nil
+		return nil, seen, nil
 	}
 	from, err := b.getJob(ctx, e.Closing.Returned)
 	if err != nil {
-		return err
+		return nil, 0, err
 	}
 	if from.ID == j.ID || from.Definition != j.Definition || from.Opened.After(j.Opened) {
-		return &InvalidError{Field: "returned", Value: from.ID, Problem: "is no earlier job of a machine of this type"}
+		return nil, 0, &InvalidError{Field: "returned", Value: from.ID, Problem: "is no earlier job of a machine of this type"}
 	}
-	return nil
+	return nil, seen, nil
+}
+
+// appendClosing closes a job. Where the closing was not said to rest on what somebody had
+// seen, nothing that came in meanwhile hinders it but another closing.
+func (b *Bench) appendClosing(ctx context.Context, j Job, e Entry) (Entry, error) {
+	said := e.Seen
+	for {
+		standing, seen, err := b.fitClosing(ctx, j, e)
+		if err != nil {
+			return Entry{}, err
+		}
+		if standing != nil {
+			return b.closedAlready(ctx, e, standing)
+		}
+		if said == 0 {
+			e.Seen = seen
+		}
+		kept, err := b.rec.AppendEntry(ctx, e)
+		if _, grown := errors.AsType[*ConflictError](err); !grown || said != 0 || ctx.Err() != nil {
+			return kept, err
+		}
+	}
+}
+
+// closedAlready answers who closes a closed job: with the closing where it is that one sent
+// again, else that it stands.
+func (b *Bench) closedAlready(ctx context.Context, e Entry, standing *Entry) (Entry, error) {
+	refusal := &InvalidError{Field: "closing", Value: e.Job, Problem: fmt.Sprintf("is closed already, by %s of %s; correct that one, or take it back to open the job again", standing.Ref, moment(standing.At))}
+	if e.Once == "" {
+		return Entry{}, refusal
+	}
+	// Only the record knows the names. The closing that stands came after what is said to
+	// be seen here, so that nothing can be appended.
+	if e.Seen = standing.Seq - 1; e.Seen == 0 {
+		e.Seen = -1
+	}
+	kept, err := b.rec.AppendEntry(ctx, e)
+	if _, stands := errors.AsType[*ConflictError](err); stands {
+		return Entry{}, refusal
+	}
+	return kept, err
 }
 
 // ProposeClosing is what the record suggests that a job was closed with: repairs as proven

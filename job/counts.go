@@ -73,6 +73,9 @@ func returnedWithin(closed, opened time.Time) bool {
 
 // learned brings the shop up to date.
 func (b *Bench) learned(ctx context.Context) error {
+	if err := b.follow(ctx); err != nil {
+		return err
+	}
 	s := &b.shop
 	s.mu.Lock()
 	stale, known := s.stale, s.known

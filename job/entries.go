@@ -33,7 +33,7 @@ func (b *Bench) RecordNote(ctx context.Context, jobID string, state measure.Case
 }
 
 // Record appends any entry but a capture. Of e only what it carries,
-// Case, Remark and Minutes count; Kind may be empty. Where Case is not stated and
+// Case, Remark, Minutes, Once and Seen count; Kind may be empty. Where Case is not stated and
 // openings of the job were recorded, it becomes the one that goes with them.
 func (b *Bench) Record(ctx context.Context, jobID string, e Entry) (Entry, error) {
 	if e.Kind == "" {
@@ -46,7 +46,7 @@ func (b *Bench) Record(ctx context.Context, jobID string, e Entry) (Entry, error
 }
 
 // Correct appends replacement in the place of entry seq. Of the replacement
-// only Kind (empty: that of what it carries), Case, Remark, Minutes and what it
+// only Kind (empty: that of what it carries), Case, Remark, Minutes, Once, Seen and what it
 // carries count; it must be of the same kind. A capture is not corrected by typing but
 // measured again: [Bench.AddCapture] with Corrects. Errors: [CorrectionError],
 // [NotFoundError], [InvalidError].
@@ -117,6 +117,9 @@ func (b *Bench) record(ctx context.Context, jobID string, e Entry) (Entry, error
 	}
 	e = e.Clone() // what the caller holds stays as it was given
 	e.Job, e.At = jobID, b.opt.Now()
+	if e.Once == "" {
+		e.Once = nameFor(ctx)
+	}
 	asked := def
 	if e.Turn != nil {
 		entries, err := b.rec.Entries(ctx, jobID)
@@ -149,16 +152,21 @@ func (b *Bench) record(ctx context.Context, jobID string, e Entry) (Entry, error
 	if err := b.fit(ctx, def, j, &e); err != nil {
 		return Entry{}, err
 	}
-	if err := b.fitClosing(ctx, j, e); err != nil {
-		return Entry{}, err
+	if e.Corrects != 0 {
+		if _, _, err := b.fitClosing(ctx, j, e); err != nil {
+			return Entry{}, err
+		}
 	}
 	if e.Closing != nil || e.Withdraw {
 		defer b.shop.taught()
 	}
 	defer b.shop.changed(jobID)
 	defer b.forgetCases(jobID)
-	if e.Check != nil {
+	switch {
+	case e.Check != nil:
 		return b.appendCheck(ctx, e)
+	case e.Closing != nil && e.Corrects == 0:
+		return b.appendClosing(ctx, j, e)
 	}
 	return b.rec.AppendEntry(ctx, e)
 }

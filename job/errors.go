@@ -3,6 +3,7 @@ package job
 import (
 	"fmt"
 	"strings"
+	"time"
 )
 
 // NotFoundError says that the bench does not have what was asked for.
@@ -47,15 +48,16 @@ type CorrectionError struct {
 	Ref    string // "check 12"
 	Reason Refusal
 	By     string // Ref of the entry that corrected or withdrew it already
+	ByAt   time.Time
 }
 
 func (e *CorrectionError) Error() string {
 	s := fmt.Sprintf("%s (entry %d) cannot be corrected: %s", e.Ref, e.Seq, e.Reason)
 	switch e.Reason {
 	case AlreadyCorrected:
-		s += fmt.Sprintf(", by %s; correct that one", e.By)
+		s += fmt.Sprintf(", by %s of %s; correct that one", e.By, moment(e.ByAt))
 	case AlreadyWithdrawn:
-		s += fmt.Sprintf(", by %s; record it anew", e.By)
+		s += fmt.Sprintf(", by %s of %s; record it anew", e.By, moment(e.ByAt))
 	case IsWithdrawal:
 		s += "; record anew what it took back"
 	}

@@ -2,6 +2,7 @@ package job
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"slices"
 
@@ -68,21 +69,34 @@ func numberFault(entries []Entry, e *Entry) error {
 	return nil
 }
 
-// appendCheck numbers a fault and appends it; two at once do not get one number.
+// numberingTries bounds how often a fault is numbered anew because another program came
+// first. Each time one of them is through.
+const numberingTries = 50
+
+// appendCheck numbers a fault and appends it; two at once do not get one number, be it from
+// one program or from two.
 func (b *Bench) appendCheck(ctx context.Context, e Entry) (Entry, error) {
 	if !e.Check.foundFault() && e.Check.Fault == 0 {
 		return b.rec.AppendEntry(ctx, e) // nothing to number: most of a check sheet
 	}
 	b.faults.Lock()
 	defer b.faults.Unlock()
-	entries, err := b.rec.EntriesBut(ctx, e.Job, KindCapture)
-	if err != nil {
-		return Entry{}, err
+	said := *e.Check
+	for try := 1; ; try++ {
+		entries, err := b.rec.EntriesBut(ctx, e.Job, KindCapture)
+		if err != nil {
+			return Entry{}, err
+		}
+		numbered := said
+		e.Check, e.Seen = &numbered, (&View{Entries: entries}).Seen()
+		if err := numberFault(entries, &e); err != nil {
+			return Entry{}, err
+		}
+		kept, err := b.rec.AppendEntry(ctx, e)
+		if _, first := errors.AsType[*ConflictError](err); !first || try == numberingTries {
+			return kept, err
+		}
 	}
-	if err := numberFault(entries, &e); err != nil {
-		return Entry{}, err
-	}
-	return b.rec.AppendEntry(ctx, e)
 }
 
 // FaultFound is a fault of the check sheet by its number.

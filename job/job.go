@@ -20,6 +20,10 @@ type Job struct {
 	Case          measure.CaseState
 	Opened        time.Time // never before anything recorded earlier
 	Clock         time.Time `json:",omitzero"` // what the clock said, where that differs
+
+	// Once is a name that who opens the job may give it: the same name again is the same
+	// job. It is asked with and not given back.
+	Once string `json:"-"`
 }
 
 // Entry is one line of the record. Entries are appended, never changed; a
@@ -56,6 +60,15 @@ type Entry struct {
 	Soak    *Soak    `json:",omitempty"`
 	// Staircase is the plan of a bias staircase.
 	Staircase *Staircase `json:",omitempty"`
+
+	// Once and Seen are asked with and not given back; see together.go.
+	//
+	// Once is a name that who appends may give an entry: the same name again is the same
+	// entry, so that what was sent twice is kept once.
+	Once string `json:"-"`
+	// Seen is the Seq of the last entry of the job that who appends had seen, 0 where that
+	// is not said: an entry that something newer upsets is refused ([Upsets]).
+	Seen int64 `json:"-"`
 }
 
 // Kind of an entry.

@@ -14,7 +14,8 @@ import (
 // what each must do; store and job/memory pass it.
 type Record interface {
 	// AppendJob keeps j and returns it with ID, Opened and Clock as kept; j.ID
-	// is ignored. The document DefinitionSHA must be kept ([NotFoundError]).
+	// is ignored. The document DefinitionSHA must be kept ([NotFoundError]). Where a job has
+	// been opened under j.Once, that one is returned and nothing is kept.
 	AppendJob(ctx context.Context, j Job) (Job, error)
 	// Job returns one job, or a [NotFoundError].
 	Job(ctx context.Context, id string) (Job, error)
@@ -25,9 +26,11 @@ type Record interface {
 	// e.At is what the clock says. A clock that was set back does not turn the
 	// record round: where an earlier entry or job has a later time, that time is
 	// kept as At and the clock's goes into Clock; Opened of a job likewise. In one step with the
-	// append it makes sure that the job exists ([NotFoundError]) and that
+	// append it makes sure that the job exists ([NotFoundError]), that
 	// e.Corrects, when not 0, may be corrected by e ([CorrectionError], see
-	// [CheckCorrection]).
+	// [CheckCorrection]), and that nothing came after e.Seen, when not 0, that upsets e
+	// ([ConflictError], see [CheckSeen]). Where an entry has been appended under e.Once, that
+	// one is returned and nothing is kept.
 	AppendEntry(ctx context.Context, e Entry) (Entry, error)
 	// Entries returns all entries of a job by Seq, or a [NotFoundError].
 	Entries(ctx context.Context, jobID string) ([]Entry, error)

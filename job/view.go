@@ -55,6 +55,9 @@ type FunctionItem struct {
 
 // View returns a job with all its entries, corrections resolved.
 func (b *Bench) View(ctx context.Context, jobID string) (*View, error) {
+	if err := b.follow(ctx); err != nil {
+		return nil, err
+	}
 	j, err := b.getJob(ctx, jobID)
 	if err != nil {
 		return nil, err
@@ -107,6 +110,15 @@ func functions(def *machine.Definition, latest map[Check]*Entry) []FunctionItem 
 		}
 	}
 	return out
+}
+
+// Seen is the Seq of the last entry of the view, to be said with what is written on its
+// ground; see [Entry]. It is -1 where there is none: of nothing is not the same as not said.
+func (v *View) Seen() int64 {
+	if n := len(v.Entries); n > 0 {
+		return v.Entries[n-1].Seq
+	}
+	return -1
 }
 
 // CorrectedBy returns the entry that corrects or withdraws seq, or nil.

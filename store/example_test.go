@@ -4,6 +4,7 @@ import (
 	"context"
 	"fmt"
 	"os"
+	"time"
 
 	"headstack/diagnosis"
 	"headstack/job"
@@ -26,8 +27,8 @@ func Example() {
 	}
 	defer s.Close()
 
-	ctx := context.Background()
-	bench := job.NewBench(s, s, job.BenchOptions{})
+	ctx, evening := context.Background(), time.Date(2031, time.March, 4, 19, 30, 0, 0, time.UTC)
+	bench := job.NewBench(s, s, job.BenchOptions{Now: func() time.Time { return evening }})
 	j, err := bench.OpenJob(ctx, job.NewJob{Definition: "hexastrand", Serial: "0417", Case: measure.CaseClosed})
 	if err != nil {
 		fmt.Println(err)
@@ -57,5 +58,5 @@ func Example() {
 	// Output:
 	// job-0001, Quernmoor Hexastrand: 2 entries, 1 stands
 	// check 2 takes the place of check 1
-	// check 1 (entry 1) cannot be corrected: it has been corrected already, by check 2; correct that one
+	// check 1 (entry 1) cannot be corrected: it has been corrected already, by check 2 of 2031-03-04 19:30:00 UTC; correct that one
 }

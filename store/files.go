@@ -112,9 +112,9 @@ type file struct {
 
 func (f file) Size() int64 { return f.size }
 
-// removeRemains removes what broken-off uploads and copies left. The lock is
-// held, so nobody is writing them.
-func (s *Store) removeRemains() error {
+// removeRemains removes what broken-off uploads and copies left, those of which left says
+// that nobody is writing them any more.
+func (s *Store) removeRemains(left func(e os.DirEntry) bool) error {
 	for _, dir := range []string{filepath.Join(s.dir, capturesName), filepath.Join(s.dir, backupsName)} {
 		list, err := os.ReadDir(dir)
 		if errors.Is(err, os.ErrNotExist) {
@@ -124,10 +124,12 @@ func (s *Store) removeRemains() error {
 			return err
 		}
 		for _, e := range list {
-			if strings.HasPrefix(e.Name(), remainsPrefix) {
-				if err := s.disk.do(stepRemains, func() error { return os.Remove(filepath.Join(dir, e.Name())) }); err != nil {
-					return err
-				}
+			if !strings.HasPrefix(e.Name(), remainsPrefix) || !left(e) {
+				continue
+			}
+			err := s.disk.do(stepRemains, func() error { return os.Remove(filepath.Join(dir, e.Name())) })
+			if err != nil && !errors.Is(err, os.ErrNotExist) { // of a folder that others use, too
+				return err
 			}
 		}
 	}

@@ -34,7 +34,7 @@ func schema1(t *testing.T) fs.FS {
 // plain SQL, for today's code writes today's schema. It returns what must come back.
 func fillSchema1(t *testing.T, s *Store) (jobs [2]job.Job, want [2][]job.Entry) {
 	t.Helper()
-	jobs = [2]job.Job{openedJob(t, s), openedJob(t, s)}
+	jobs = [2]job.Job{schema1Job(t, s, 1), schema1Job(t, s, 2)}
 	numbers := map[string]int64{}
 	put := func(k int, e job.Entry) {
 		t.Helper()
@@ -84,6 +84,22 @@ func fillSchema1(t *testing.T, s *Store) (jobs [2]job.Job, want [2][]job.Entry) 
 		put(1, job.Entry{Kind: job.KindNote, Remark: strings.Repeat("long ", 100)})
 	}
 	return jobs, want
+}
+
+// schema1Job is openedJob in plain SQL.
+func schema1Job(t *testing.T, s *Store, n int64) job.Job {
+	t.Helper()
+	sha, err := s.PutDocument(t.Context(), []byte("id: chalk-four\n"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	j := job.Job{ID: job.JobID(n), Definition: "chalk-four", DefinitionSHA: sha, Opened: jobtest.Clock}
+	_, err = s.write.Exec(`INSERT INTO jobs (n, id, definition, definition_sha, name, serial, owner, claim, case_state, opened)
+		VALUES (?, ?, ?, ?, '', '', '', '', '', ?)`, n, j.ID, j.Definition, sha, formatTime(j.Opened))
+	if err != nil {
+		t.Fatal(err)
+	}
+	return j
 }
 
 func TestABenchOfTheFirstSchemaOpens(t *testing.T) {

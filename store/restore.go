@@ -22,7 +22,7 @@ func (s *Store) Restore(ctx context.Context, put func(job.Restoring) error) erro
 		return err
 	}
 	r := &restoring{s: s}
-	err = s.append(ctx, "putting a record back", func(tx *sql.Tx) error {
+	err = s.appendWhole(ctx, "putting a record back", func(tx *sql.Tx) error {
 		if err := mustBeEmpty(ctx, tx); err != nil {
 			return err
 		}
@@ -88,7 +88,7 @@ func (r *restoring) Document(ctx context.Context, data []byte) (string, error) {
 	if data == nil {
 		data = []byte{} // a nil slice would be stored as NULL
 	}
-	return sha, r.exec(ctx, `INSERT INTO documents (sha256, data) VALUES (?, ?)`, sha, data)
+	return sha, r.exec(ctx, `INSERT INTO documents (sha256, data) VALUES ($1, $2)`, sha, data)
 }
 
 func (r *restoring) Listing(ctx context.Context, l job.Listing) error {
@@ -98,7 +98,7 @@ func (r *restoring) Listing(ctx context.Context, l job.Listing) error {
 	if err := needDocument(ctx, r.tx, l.SHA256); err != nil {
 		return err
 	}
-	return r.exec(ctx, `INSERT INTO listings (kind, id, name, sha256, added) VALUES (?, ?, ?, ?, ?)`,
+	return r.exec(ctx, `INSERT INTO listings (kind, id, name, sha256, added) VALUES ($1, $2, $3, $4, $5)`,
 		string(l.Kind), l.ID, l.Name, l.SHA256, formatTime(l.Added))
 }
 
@@ -110,8 +110,7 @@ func (r *restoring) Job(ctx context.Context, j job.Job) error {
 		return err
 	}
 	n, _ := job.ParseJobID(j.ID)
-	return r.exec(ctx, insertJob, n, j.ID, j.Definition, j.DefinitionSHA, j.Name, j.Serial, j.Owner, j.Claim,
-		string(j.Case), formatTime(j.Opened), formatClock(j.Clock))
+	return putJob(ctx, r.tx, j, n, "")
 }
 
 func (r *restoring) Entry(ctx context.Context, e job.Entry) error {
@@ -129,7 +128,7 @@ func (r *restoring) Entry(ctx context.Context, e job.Entry) error {
 		return err
 	}
 	n, _ := job.ParseEntryRef(e.Kind, e.Ref)
-	if err := putEntry(ctx, r.tx, e, n, text); err != nil {
+	if err := putEntry(ctx, r.tx, e, n, text, ""); err != nil {
 		return fmt.Errorf("entry %d: %w", e.Seq, err)
 	}
 	return nil

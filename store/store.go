@@ -37,6 +37,7 @@ type Store struct {
 	write *sql.DB // one connection
 	read  *sql.DB
 	disk  disk
+	base  base // nil: the file in the folder
 
 	copyProblem error
 }
@@ -105,7 +106,8 @@ func (s *Store) open(opt Options) (err error) {
 	if s.lock, err = lockFolder(s.dir, opt.Now(), s.disk); err != nil {
 		return err
 	}
-	if err := s.removeRemains(); err != nil {
+	// The lock is held, so nobody writes what is not whole.
+	if err := s.removeRemains(func(os.DirEntry) bool { return true }); err != nil {
 		return err
 	}
 	path := filepath.Join(s.dir, databaseName)
@@ -161,11 +163,7 @@ func (s *Store) Close() error {
 		errs = append(errs, s.read.Close())
 	}
 	if s.write != nil {
-		// Leaves one file that can be copied. Not needed for anything to be kept.
-		_ = s.disk.do(stepCheckpoint, func() error {
-			_, err := s.write.ExecContext(context.Background(), `PRAGMA wal_checkpoint(TRUNCATE)`)
-			return err
-		})
+		s.in().leave(s.write)
 		errs = append(errs, s.write.Close())
 	}
 	if s.lock != nil {

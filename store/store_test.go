@@ -12,6 +12,7 @@ import (
 
 	"headstack/job"
 	"headstack/job/jobtest"
+	"headstack/store/pgtest"
 )
 
 func TestMain(m *testing.M) {
@@ -21,7 +22,7 @@ func TestMain(m *testing.M) {
 	if order := os.Getenv(stepEnv); order != "" {
 		os.Exit(playUntilKilled(order))
 	}
-	goleak.VerifyTestMain(m)
+	goleak.VerifyTestMain(pgtest.Main{M: m})
 }
 
 // open opens a bench for one test.

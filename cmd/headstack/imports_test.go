@@ -42,6 +42,7 @@ var mayImport = map[string][]string{
 	"job/memory":    {"job"},
 	"job/jobtest":   {"bias", "diagnosis", "job", "measure"},
 	"store":         {"job"},
+	"store/pgtest":  {},
 	"export":        {"diagnosis", "job", "measure"},
 	"report":        {"diagnosis", "job", "machine", "measure", "plot", "signature", "testtape", "unit"},
 	"paper":         {"plot"},

@@ -52,11 +52,11 @@ func refusedCorrections(t *testing.T, r job.Record) {
 		want job.CorrectionError
 	}{
 		{"corrected already", corrects(corrected.Seq, check(j.ID, Clock)),
-			job.CorrectionError{Seq: corrected.Seq, Ref: "check 1", Reason: job.AlreadyCorrected, By: by.Ref}},
+			job.CorrectionError{Seq: corrected.Seq, Ref: "check 1", Reason: job.AlreadyCorrected, By: by.Ref, ByAt: by.At}},
 		{"withdrawing what is corrected", withdraws(corrected.Seq, j.ID),
-			job.CorrectionError{Seq: corrected.Seq, Ref: "check 1", Reason: job.AlreadyCorrected, By: by.Ref}},
+			job.CorrectionError{Seq: corrected.Seq, Ref: "check 1", Reason: job.AlreadyCorrected, By: by.Ref, ByAt: by.At}},
 		{"withdrawn already", corrects(withdrawn.Seq, check(j.ID, Clock)),
-			job.CorrectionError{Seq: withdrawn.Seq, Ref: "check 3", Reason: job.AlreadyWithdrawn, By: back.Ref}},
+			job.CorrectionError{Seq: withdrawn.Seq, Ref: "check 3", Reason: job.AlreadyWithdrawn, By: back.Ref, ByAt: back.At}},
 		{"a withdrawal", corrects(back.Seq, note(j.ID, "x", Clock)),
 			job.CorrectionError{Seq: back.Seq, Ref: "note 1", Reason: job.IsWithdrawal}},
 		{"of another job", corrects(good.Seq, check(other.ID, Clock)),

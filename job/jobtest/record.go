@@ -33,6 +33,8 @@ func Record(t *testing.T, open func(t *testing.T) job.Record) {
 		{"entries that are not whole are refused", brokenShapes},
 		{"a correction points at what it corrects", corrections},
 		{"corrections that are refused", refusedCorrections},
+		{"what is appended twice under one name is kept once", appendedTwice},
+		{"a closing that does not know what is newer is refused", grownSinceSeen},
 		{"summaries count what counts", summaries},
 		{"time does not run back", clockJumpsBack},
 		{"documents and listings", documents},

@@ -22,6 +22,9 @@ type Record struct {
 	docs     map[string][]byte
 	listings []job.Listing
 	last     time.Time // of what was appended last
+
+	onceJob   map[string]job.Job
+	onceEntry map[string]int64 // Seq
 }
 
 var _ job.Record = (*Record)(nil)
@@ -33,13 +36,24 @@ func (r *Record) AppendJob(_ context.Context, j job.Job) (job.Job, error) {
 	if err := job.CheckTime(j.Opened); err != nil {
 		return job.Job{}, err
 	}
+	if kept, ok := r.onceJob[j.Once]; ok {
+		return kept, nil
+	}
 	if _, ok := r.docs[j.DefinitionSHA]; !ok {
 		return job.Job{}, &job.NotFoundError{What: "document", ID: j.DefinitionSHA}
 	}
+	once := j.Once
+	j.Once = ""
 	j.ID = job.JobID(int64(len(r.jobs) + 1))
 	j.Opened, j.Clock = job.Stamp(j.Opened, r.last)
 	r.last = j.Opened
 	r.jobs = append(r.jobs, j)
+	if once != "" {
+		if r.onceJob == nil {
+			r.onceJob = make(map[string]job.Job)
+		}
+		r.onceJob[once] = j
+	}
 	return j, nil
 }
 
@@ -107,12 +121,21 @@ func (r *Record) AppendEntry(_ context.Context, e job.Entry) (job.Entry, error) 
 	if err := job.CheckShape(e); err != nil {
 		return job.Entry{}, err
 	}
+	if seq, ok := r.onceEntry[e.Once]; ok {
+		kept := r.entries[seq-1].Clone()
+		return kept, job.CheckOnce(kept, e)
+	}
 	if _, err := r.find(e.Job); err != nil {
 		return job.Entry{}, err
 	}
 	if err := r.checkCorrection(e); err != nil {
 		return job.Entry{}, err
 	}
+	if err := job.CheckSeen(e, r.newer(e)); err != nil {
+		return job.Entry{}, err
+	}
+	once := e.Once
+	e.Once, e.Seen = "", 0
 	n := int64(1)
 	for _, old := range r.of(e.Job) {
 		if old.Kind == e.Kind {
@@ -124,7 +147,24 @@ func (r *Record) AppendEntry(_ context.Context, e job.Entry) (job.Entry, error) 
 	e.At, e.Clock = job.Stamp(e.At, r.last)
 	r.last = e.At
 	r.entries = append(r.entries, e.Clone())
+	if once != "" {
+		if r.onceEntry == nil {
+			r.onceEntry = make(map[string]int64)
+		}
+		r.onceEntry[once] = e.Seq
+	}
 	return e, nil
+}
+
+// newer are the entries after what e has seen that upset it.
+func (r *Record) newer(e job.Entry) []job.Entry {
+	var out []job.Entry
+	for _, x := range r.of(e.Job) {
+		if x.Seq > e.Seen && job.Upsets(x, e) {
+			out = append(out, job.Entry{Seq: x.Seq, Ref: x.Ref, Job: x.Job, At: x.At, Kind: x.Kind, Withdraw: x.Withdraw, Remark: x.Remark})
+		}
+	}
+	return out
 }
 
 func (r *Record) checkCorrection(e job.Entry) error {
