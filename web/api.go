@@ -67,6 +67,7 @@ func (s *server) api() {
 	route("POST", "/jobs/{job}/closing", s.apiClose)
 	route("GET", "/definitions/{definition}/found", s.apiFound)
 	route("GET", "/counts", s.apiCounts)
+	route("GET", "/export", s.takeAway)
 	route("POST", "/counts", s.apiMergeCounts)
 	route("GET", "/jobs/{job}/verdict", s.apiVerdict)
 	route("GET", "/jobs/{job}/next", s.apiNext)

@@ -222,7 +222,7 @@ func newStoryBench() *storyBench {
 }
 
 func newStoryServer(b Bench) *server {
-	return newServer(b, Options{Patience: time.Minute, Program: "headstack test", Now: func() time.Time { return noon }})
+	return newServer(b, Options{Patience: time.Minute, Program: "headstack test", Now: func() time.Time { return noon }, Export: storyExport})
 }
 
 func must[T any](v T, err error) T {

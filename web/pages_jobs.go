@@ -16,11 +16,12 @@ type jobsModel struct {
 	Defs []job.DefinitionInfo
 	New  job.NewJob // as typed
 	Demo bool       // the demo can be made
+	Away bool       // the bench can be taken away whole
 }
 
 func (s *server) jobsModel(r *http.Request) (jobsModel, error) {
 	m := jobsModel{base: base{Title: "Jobs", Here: "jobs", Back: "/"}}
-	m.Demo = s.opt.Demo != nil
+	m.Demo, m.Away = s.opt.Demo != nil, s.opt.Export != nil
 	var err error
 	if m.Jobs, err = s.bench.Jobs(r.Context()); err != nil {
 		return m, err

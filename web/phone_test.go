@@ -28,7 +28,7 @@ func phoneBench(t *testing.T) (*phone.Gate, http.Handler, string) {
 	}
 	t.Cleanup(g.Close)
 	b, id := goodStory()
-	return g, newServer(b, Options{Phone: g, Program: "headstack test"}).handler(), id
+	return g, newServer(b, Options{Phone: g, Program: "headstack test", Export: storyExport}).handler(), id
 }
 
 func phoneClient(t *testing.T) *http.Client {
@@ -102,6 +102,14 @@ func TestAPhoneJoins(t *testing.T) {
 	asJSON.Header.Set("Content-Type", "application/json")
 	if status, body, _ := call(t, c, asJSON); status != http.StatusForbidden {
 		t.Errorf("and by the API: %d %s", status, body)
+	}
+	for _, path := range []string{"/take-away/bench.zip", apiRoot + "/export"} {
+		if status, body, _ := call(t, c, toPhone("GET", s.URLs[0]+path, "")); status != http.StatusForbidden || strings.Contains(body, "PK zip") {
+			t.Errorf("a phone takes the whole bench by %s: %d", path, status)
+		}
+	}
+	if status, body, _ := call(t, c, toPhone("GET", s.URLs[0]+"/take-away", "")); status != 200 || strings.Contains(body, "take bench.zip") || !strings.Contains(body, "bench machine only") {
+		t.Errorf("what a phone is told of it: %d", status)
 	}
 	if _, body, _ = call(t, c, toPhone("GET", s.URLs[0]+"/phone", "")); strings.Contains(body, "Fingerprint") || strings.Contains(body, "/away") {
 		t.Errorf("a phone sees the list of devices")

@@ -92,6 +92,8 @@ type Options struct {
 	Now func() time.Time
 	// Demo makes a job of an invented recorder on this bench; nil: it is not offered.
 	Demo DemoFunc
+	// Export writes the whole bench; nil: it is not offered.
+	Export ExportFunc
 	// Log takes what went wrong inside; nil: nothing is logged.
 	Log *slog.Logger
 }
@@ -210,6 +212,7 @@ func (s *server) pages() {
 	s.picturePages(page)
 	s.definePages(page)
 	s.meterPages(page)
+	s.takeAwayPages(page)
 	page("/", func(w http.ResponseWriter, r *http.Request) error {
 		return &pageError{status: http.StatusNotFound, title: "There is no such page",
 			what: r.URL.Path, hint: "Go to the list of jobs and on from there."}

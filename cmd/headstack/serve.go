@@ -53,7 +53,7 @@ func servePages(e *env, b *job.Bench, dir string, port int, path string) error {
 	defer gate.Close()
 	log := benchLog(e, dir)
 	srv := &http.Server{
-		Handler:           web.NewServer(b, web.Options{Listen: filepath.Join(dir, "listening"), Devices: soundServer{}, Context: e.ctx, Demo: lightDemo(e, b), Phone: gate, Log: log}),
+		Handler:           web.NewServer(b, web.Options{Listen: filepath.Join(dir, "listening"), Devices: soundServer{}, Context: e.ctx, Demo: lightDemo(e, b), Phone: gate, Log: log, Export: exportZip(dir)}),
 		ReadHeaderTimeout: 10 * time.Second,
 		IdleTimeout:       2 * time.Minute,
 		MaxHeaderBytes:    64 << 10,
