@@ -44,6 +44,7 @@ type Bench struct {
 	pictures pictureStore
 	seen     Growth     // of the record, as far as what is kept here goes; see together.go
 	faults   sync.Mutex // held while a fault is numbered and appended; see faultnumber.go
+	drafting sync.Mutex // held while a draft is numbered and listed; see draft.go
 }
 
 // BenchOptions are what a Bench takes from outside; the zero value is for use,

@@ -88,6 +88,8 @@ const (
 	// see [Picture] and [Mark].
 	PictureDocument DocumentKind = "picture"
 	MarkDocument    DocumentKind = "mark"
+	// DraftDocument is a definition that is being written, as JSON: see [Draft].
+	DraftDocument DocumentKind = "draft"
 )
 
 // Listing names a kept document, so that a job can be opened for it or a
