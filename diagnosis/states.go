@@ -51,6 +51,10 @@ func (p *problem) stageStates(post *posterior, loo [][]float64) []StageState {
 		case st.P <= provedP && change <= provedBits && len(st.ClearedBy) > 0:
 			st.Status = Proved
 		}
+		for i := range st.ClearedBy {
+			b := &st.ClearedBy[i]
+			b.Text = fmt.Sprintf(speaksFor[st.Status], st.Part, b.Ref, b.Text)
+		}
 		out = append(out, st)
 	}
 	return out
@@ -84,6 +88,14 @@ func sortedModes(modes []machine.FaultMode, p map[int]float64) []ModeP {
 	return out
 }
 
+// speaksFor says what an observation that lowers the probability of a stage does to it: only
+// of one that is proved it is right to say that it is cleared.
+var speaksFor = map[Status]string{
+	Proved:  "%s is cleared by %s: %s",
+	Unknown: "%s is likelier sound by %s, which does not prove it: %s",
+	Suspect: "%s is suspect, though %s speaks for it: %s",
+}
+
 // because names the observations that clear or accuse a component: how many
 // bits of its log-odds each is worth beside all the others.
 func (p *problem) because(st *StageState, c int, loo [][]float64) {
@@ -95,7 +107,7 @@ func (p *problem) because(st *StageState, c int, loo [][]float64) {
 		}
 		b := Because{Ref: p.notes[o].ref, Bits: bits}
 		if bits < 0 {
-			b.Text = fmt.Sprintf("%s is cleared by %s: %s", st.Part, b.Ref, p.notes[o].text)
+			b.Text = p.notes[o].text
 			st.ClearedBy = append(st.ClearedBy, b)
 		} else {
 			b.Text = fmt.Sprintf("%s is accused by %s: %s", st.Part, b.Ref, p.notes[o].text)
