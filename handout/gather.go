@@ -21,6 +21,7 @@ type Bench interface {
 	Loopback(ctx context.Context, id string) (job.Loopback, error)
 	Tapes(ctx context.Context) ([]job.TapeInfo, error)
 	TapeYAML(ctx context.Context, id string) ([]byte, job.TapeInfo, error)
+	PhotographImage(ctx context.Context, jobID string, seq int64, width int) (job.Image, error)
 }
 
 // Advise says what is known of the cures of a job; [job.Bench.Advise] does.
@@ -33,7 +34,8 @@ func Gather(ctx context.Context, b Bench, jobID, program string, advise Advise) 
 	if err != nil {
 		return Data{}, err
 	}
-	d := Data{View: v, Program: program, LoopedBack: report.LoopedBack(ctx, v, b)}
+	d := Data{View: v, Program: program, LoopedBack: report.LoopedBack(ctx, v, b),
+		Photographs: func() []report.Photograph { return report.PhotographsOf(ctx, v, b) }}
 	if d.LineUp, _, err = b.LineUp(ctx, jobID); err != nil {
 		none, ok := errors.AsType[*job.NoLineUpError](err)
 		if !ok {

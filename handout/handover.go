@@ -28,7 +28,10 @@ type Data struct {
 	NoAdvice string
 	// LoopedBack is as in [report.Data].
 	LoopedBack map[string]time.Time
-	Program    string // name and version
+	// Photographs gives those of the job; nil: there are none. Only the hand-over asks, as
+	// a card has no room for them.
+	Photographs func() []report.Photograph
+	Program     string // name and version
 }
 
 // HandOver writes the report that goes with the recorder: what it was like when it came and
@@ -44,7 +47,12 @@ func HandOver(d Data, size paper.Size) ([]byte, error) {
 	v := d.View
 	title := "Hand-over: " + v.Job.Name
 	foot := fmt.Sprintf("%s; record of %d entries, SHA-256 %s", footOf(v), stamp.Entries, stamp.SHA256)
-	return paper.Compose(size, paper.Info{Title: title, Keywords: stamp.keywords(), When: RecordTime(v)}, foot, func(f *paper.Flow) {
+	var photographs []paper.Photograph
+	if d.Photographs != nil {
+		photographs = photographsOf(d.Photographs())
+	}
+	var wrong error // found in the first run
+	pdf, err := paper.Compose(size, paper.Info{Title: title, Keywords: stamp.keywords(), When: RecordTime(v)}, foot, func(f *paper.Flow) {
 		h := handOver{Data: d, f: f, stamp: stamp}
 		h.head(title)
 		h.levels()
@@ -55,9 +63,13 @@ func HandOver(d Data, size paper.Size) ([]byte, error) {
 		h.open()
 		h.means()
 		h.all()
+		if err := h.photographs(photographs); err != nil {
+			wrong = err
+		}
 		h.record()
 		h.limits()
 	})
+	return pdf, cmp.Or(err, wrong)
 }
 
 // handOver sets one hand-over.

@@ -17,6 +17,7 @@ const PhotographWidth = 720
 type Photograph struct {
 	Ref, When, Layer, Caption string
 	Data                      template.URL // the copy, scaled, as a data address
+	Image                     []byte       // the same, JPEG or PNG
 	Width, Height             int
 	Refused                   string // why it cannot be shown
 }
@@ -42,6 +43,7 @@ func PhotographsOf(ctx context.Context, v *job.View, bench interface {
 		if err != nil {
 			p.Refused = err.Error()
 		} else {
+			p.Image = i.Data
 			p.Data = template.URL(fmt.Sprintf("data:%s;base64,%s", i.Type, base64.StdEncoding.EncodeToString(i.Data)))
 			p.Width, p.Height = i.Width, i.Height
 		}

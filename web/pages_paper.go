@@ -214,6 +214,10 @@ func (b planningBench) Loopback(ctx context.Context, id string) (job.Loopback, e
 	return b.s.bench.Loopback(ctx, id)
 }
 
+func (b planningBench) PhotographImage(ctx context.Context, id string, seq int64, width int) (job.Image, error) {
+	return b.s.bench.PhotographImage(ctx, id, seq, width)
+}
+
 func (b planningBench) Tapes(ctx context.Context) ([]job.TapeInfo, error) {
 	return b.s.bench.Tapes(ctx)
 }
