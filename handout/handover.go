@@ -356,7 +356,7 @@ func (h *handOver) record() {
 	var rows []paper.Row
 	for _, e := range h.View.Entries {
 		l := report.LineOf(h.View, e)
-		text := join(": ", l.Text, l.Remark)
+		text := join(": ", h.inWords(e, l.Text), l.Remark)
 		if l.Corrects != "" {
 			text += " (in place of " + l.Corrects + ")"
 		}
@@ -371,6 +371,33 @@ func (h *handOver) record() {
 	}
 	f.Table(paper.Table{Caption: "Every entry in order; what was corrected or taken back is marked, nothing is removed", Rows: rows,
 		Columns: []paper.Column{{Head: "entry", Width: 20}, {Head: "when", Width: 32}, {Head: "what"}, {Head: "case", Width: 25}}})
+}
+
+// inWords puts the name of a step of the line-up where an entry has its id: who gets the
+// recorder has no list of them.
+func (h *handOver) inWords(e job.Entry, text string) string {
+	id := ""
+	switch {
+	case e.Gate != nil:
+		id = e.Gate.Step
+	case e.Figure != nil:
+		id = e.Figure.Step
+	}
+	if id == "" || h.LineUp == nil {
+		return text
+	}
+	st, ok := h.LineUp.Step(id)
+	if !ok {
+		return text
+	}
+	name := st.Name
+	if len(st.Tracks) == 1 {
+		name += fmt.Sprintf(", track %d", st.Tracks[0])
+	}
+	if st.SpeedCmS > 0 && !st.AllSpeeds && st.Trim == "" {
+		name += fmt.Sprintf(", %g cm/s", st.SpeedCmS)
+	}
+	return strings.Replace(text, id, name, 1)
 }
 
 func (h *handOver) limits() {

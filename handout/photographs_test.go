@@ -48,7 +48,7 @@ func TestPhotographsGoWithTheHandOver(t *testing.T) {
 		layer, caption string
 		w, h           int
 		png            bool
-	}{{"", "as it came in", 1600, 1200, false}, {"lid", "W5 before it was parted: red stripe to the rear", 900, 1600, false}, {"lid", "C31-a, bulged", 640, 480, true}} {
+	}{{"", "as it came in", 900, 700, false}, {"lid", "W5 before it was parted: red stripe to the rear", 900, 1600, false}, {"lid", "C31-a, bulged", 640, 480, true}} {
 		if _, err := b.AddPhotograph(t.Context(), id, job.PhotographUpload{File: "shot.img", Opening: p.layer, Caption: p.caption, Case: measure.CaseOpen,
 			Data: bytes.NewReader(shot(t, p.w, p.h, p.png))}); err != nil {
 			t.Fatalf("photograph %d: %v", i+1, err)
@@ -70,8 +70,10 @@ func TestPhotographsGoWithTheHandOver(t *testing.T) {
 	if n := bytes.Count(pdf, []byte("/Subtype /Image")); n != 3 {
 		t.Errorf("%d pictures in the hand-over, want 3", n)
 	}
-	if !bytes.Equal(pdf, made(handout.HandOver)) {
-		t.Error("made again, the hand-over has other bytes")
+	for range 4 { // two are of one width
+		if !bytes.Equal(pdf, made(handout.HandOver)) {
+			t.Fatal("made again, the hand-over has other bytes")
+		}
 	}
 	if n := bytes.Count(made(handout.Card), []byte("/Subtype /Image")); n != 0 {
 		t.Errorf("%d pictures on the card", n)
@@ -81,7 +83,8 @@ func TestPhotographsGoWithTheHandOver(t *testing.T) {
 		t.Fatal(err)
 	}
 	text := squeezed(t, pdf)
-	for _, want := range []string{"Photographs", "closed, photograph 1", "as it came in", "lid unscrewed and propped at 70 degrees, photograph 2", "red stripe to the rear", "C31-a, bulged"} {
+	for _, want := range []string{"Photographs", "closed, photograph 1", "as it came in", "lid unscrewed and propped at 70 degrees, photograph 2", "red stripe to the rear", "C31-a, bulged",
+		"whole tape path clean and dry was seen to"} {
 		if !strings.Contains(text, want) {
 			t.Errorf("the hand-over does not say %q", want)
 		}

@@ -16,6 +16,7 @@ type Flow struct {
 	y     float64
 	foot  string
 	total int // pages in all, as the first run counted them
+	shots map[string]*shot
 }
 
 // The edges of a page of text, mm: room for the holes of a binder on the left, and for the
