@@ -1,6 +1,7 @@
 package web
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"net/http"
@@ -8,16 +9,18 @@ import (
 	"strconv"
 	"strings"
 
+	"headstack/job"
 	"headstack/machine"
 )
 
-// definePages are the pages on which a definition is written: from nothing, or as a new
-// version of one that the bench has.
+// definePages are the pages on which a definition is written: from nothing, as a new
+// version of one that the bench has, or on from a draft.
 func (s *server) definePages(page func(pattern string, h func(w http.ResponseWriter, r *http.Request) error)) {
 	page("GET /library/definitions/new", s.definePage)
 	page("POST /library/definitions/new", s.define)
 	page("GET /library/definitions/{definition}/edit", s.definePage)
 	page("POST /library/definitions/{definition}/edit", s.define)
+	s.draftPages(page)
 }
 
 // blankDefinition is what a definition starts from; the forms offer the rest.
@@ -34,47 +37,54 @@ controls: []
 `
 
 func (s *server) definePage(w http.ResponseWriter, r *http.Request) error {
-	text, name := []byte(blankDefinition), ""
-	if id := r.PathValue("definition"); id != "" {
-		yaml, info, err := s.bench.DefinitionYAML(r.Context(), id)
-		if err != nil {
-			return err
-		}
-		text, name = yaml, info.Name
+	e := defineEdit{item: -1, draft: job.Draft{Definition: r.PathValue("definition")}}
+	var err error
+	if e.draft.Text, err = s.begunWith(r.Context(), e.draft.Definition); err != nil {
+		return err
 	}
-	e := defineEdit{step: defineStepOf(r.URL.Query().Get("step")), item: -1, text: normalText(string(text))}
-	m, err := s.defineModel(r, name, &e)
+	return s.showDefinition(w, r, &e)
+}
+
+// begunWith is the text that a new version of a definition starts from; of "" the blank one.
+func (s *server) begunWith(ctx context.Context, definition string) (string, error) {
+	if definition == "" {
+		return blankDefinition, nil
+	}
+	yaml, _, err := s.bench.DefinitionYAML(ctx, definition)
+	return string(yaml), err
+}
+
+// showDefinition shows a draft on which nothing was done yet.
+func (s *server) showDefinition(w http.ResponseWriter, r *http.Request, e *defineEdit) error {
+	e.step, e.text = defineStepOf(r.URL.Query().Get("step")), normalText(e.draft.Text)
+	m, err := s.defineModel(r, e)
 	if err != nil {
 		return err
 	}
 	return render(w, http.StatusOK, "define", m)
 }
 
-// define changes the draft that came with the form as its button says. Nothing is kept
-// on the bench until the definition is saved: the draft goes to and fro with the form.
+// define changes the draft that came with the form as its button says, and keeps it on the
+// bench. The whole draft goes to and fro with the form, so that a page that was left open
+// still has what it shows.
 func (s *server) define(w http.ResponseWriter, r *http.Request) error {
 	if err := parseForm(w, r); err != nil {
 		return err
 	}
-	name := ""
-	if id := r.PathValue("definition"); id != "" {
-		_, info, err := s.bench.DefinitionYAML(r.Context(), id)
-		if err != nil {
-			return err
-		}
-		name = info.Name
-	}
-	e := defineEdit{step: defineStepOf(r.PostForm.Get("step")), item: -1, form: r.PostForm, text: normalText(r.PostForm.Get("yaml"))}
+	e := defineEdit{step: defineStepOf(r.PostForm.Get("step")), item: -1, form: r.PostForm, text: normalText(r.PostForm.Get("yaml")),
+		draft: job.Draft{ID: r.PathValue("draft"), SHA: r.PostForm.Get("seen"), Definition: cmp.Or(r.PathValue("definition"), r.PostForm.Get("of"))}}
 	if i, err := strconv.Atoi(r.PostForm.Get("item")); err == nil && i >= 0 {
 		e.item = i
 	}
 	op, arg, _ := strings.Cut(r.PostForm.Get("do"), ":")
 	e.change(op, arg)
+	s.keepDraft(r, &e)
 	if e.problem == nil {
 		switch op {
 		case "save":
 			info, err := s.bench.AddDefinition(r.Context(), "draft.yaml", []byte(e.text))
 			if err == nil {
+				s.draftIsSaved(r, &e)
 				http.Redirect(w, r, "/library?added="+url.QueryEscape(info.Name), http.StatusSeeOther)
 				return nil
 			}
@@ -86,7 +96,7 @@ func (s *server) define(w http.ResponseWriter, r *http.Request) error {
 			return nil
 		}
 	}
-	m, err := s.defineModel(r, name, &e)
+	m, err := s.defineModel(r, &e)
 	if err != nil {
 		return err
 	}
@@ -100,12 +110,13 @@ func (s *server) define(w http.ResponseWriter, r *http.Request) error {
 // defineEdit is one change to a draft.
 type defineEdit struct {
 	step    *defineStep
-	item    int        // that the form is about; -1: a new one
-	form    url.Values // as typed; nil: nothing was
-	text    string     // the draft
-	draft   *machine.Draft
-	fresh   bool // the form shows the draft, not what was typed
-	focus   bool // the form takes the focus
+	item    int            // that the form is about; -1: a new one
+	form    url.Values     // as typed; nil: nothing was
+	text    string         // the draft
+	tree    *machine.Draft // the text as it can be changed part by part
+	draft   job.Draft      // as it is kept on the bench; without ID: it is not yet
+	fresh   bool           // the form shows the draft, not what was typed
+	focus   bool           // the form takes the focus
 	done    string
 	shows   string // the function whose path is drawn; empty: the one that was
 	problem *problem
@@ -128,7 +139,7 @@ func (e *defineEdit) refuse(title, what, hint string) {
 func (e *defineEdit) refuseSave(err error) {
 	if list, ok := errors.AsType[machine.ErrorList](err); ok {
 		e.problem = &problem{Title: "Not saved yet: " + plural(len(list), "thing is wrong or missing", "things are wrong or missing"),
-			Hint: "They stand under “check”, each with the way to it.", Kept: "The draft is kept in this page."}
+			Hint: "They stand under “check”, each with the way to it.", Kept: "The draft is kept."}
 		return
 	}
 	e.problem, _ = problemOf(err)
@@ -150,7 +161,7 @@ func (e *defineEdit) change(op, arg string) {
 		e.wrong = map[string]string{"yaml": first.Error()}
 		return
 	}
-	e.draft = d
+	e.tree = d
 	typed := e.step.digest(posted(e.step, e.form)) != e.form.Get("was")
 	if op == "put" || typed && op != "clear" && op != "show" && op != "preview" {
 		if !e.put(typed) {
@@ -180,10 +191,10 @@ func (e *defineEdit) change(op, arg string) {
 }
 
 func (e *defineEdit) edit(arg string) {
-	if i, err := strconv.Atoi(arg); err == nil && i >= 0 && i < len(e.step.items(e.draft)) {
+	if i, err := strconv.Atoi(arg); err == nil && i >= 0 && i < len(e.step.items(e.tree)) {
 		e.item = i
 		if e.step.List == "functions" {
-			e.shows = shownValue(e.draft.Items("functions")[i].Get("id"), fieldText)
+			e.shows = shownValue(e.tree.Items("functions")[i].Get("id"), fieldText)
 		}
 	}
 }
@@ -191,7 +202,7 @@ func (e *defineEdit) edit(arg string) {
 // put puts what was typed into the draft; false: it was refused.
 func (e *defineEdit) put(typed bool) bool {
 	st := e.step
-	items := st.items(e.draft)
+	items := st.items(e.tree)
 	if st.List == "" {
 		e.item = 0
 	}
@@ -219,12 +230,12 @@ func (e *defineEdit) put(typed bool) bool {
 	if at < 0 {
 		at = len(items)
 	}
-	next, err := st.put(e.draft, at, item)
+	next, err := st.put(e.tree, at, item)
 	if err != nil {
 		e.refuse("Not put in", err.Error(), "Look at the text below.")
 		return false
 	}
-	e.draft, e.text, e.item = next, string(next.Text()), -1
+	e.tree, e.text, e.item = next, string(next.Text()), -1
 	e.done = "The fields are in the draft."
 	if st.List == "functions" {
 		e.shows = shownValue(item.Get("id"), fieldText)
@@ -244,18 +255,18 @@ func (e *defineEdit) rearrange(op, arg string) {
 	if err == nil {
 		switch op {
 		case "remove":
-			next, err = e.step.remove(e.draft, i)
+			next, err = e.step.remove(e.tree, i)
 		case "up":
-			next, err = e.step.move(e.draft, i, -1)
+			next, err = e.step.move(e.tree, i, -1)
 		case "down":
-			next, err = e.step.move(e.draft, i, 1)
+			next, err = e.step.move(e.tree, i, 1)
 		}
 	}
 	if err != nil {
 		e.refuse("Not changed", err.Error(), "Look at the text below.")
 		return
 	}
-	e.draft, e.text, e.item = next, string(next.Text()), -1
+	e.tree, e.text, e.item = next, string(next.Text()), -1
 	e.done = map[string]string{"remove": "Taken out of the draft.", "up": "Moved up.", "down": "Moved down."}[op]
 }
 

@@ -113,17 +113,21 @@ type definePage struct {
 }
 
 var (
-	inputTag    = regexp.MustCompile(`<input ([^>]*)>`)
-	textareaTag = regexp.MustCompile(`(?s)<textarea ([^>]*)>\n?(.*?)</textarea>`)
-	selectTag   = regexp.MustCompile(`(?s)<select ([^>]*)>(.*?)</select>`)
-	optionTag   = regexp.MustCompile(`<option([^>]*)>([^<]*)`)
-	nameAttr    = regexp.MustCompile(`name="([^"]*)"`)
-	valueAttr   = regexp.MustCompile(`value="([^"]*)"`)
+	defineAction = regexp.MustCompile(`<form method="post" class="define" action="([^"]*)"`)
+	inputTag     = regexp.MustCompile(`<input ([^>]*)>`)
+	textareaTag  = regexp.MustCompile(`(?s)<textarea ([^>]*)>\n?(.*?)</textarea>`)
+	selectTag    = regexp.MustCompile(`(?s)<select ([^>]*)>(.*?)</select>`)
+	optionTag    = regexp.MustCompile(`<option([^>]*)>([^<]*)`)
+	nameAttr     = regexp.MustCompile(`name="([^"]*)"`)
+	valueAttr    = regexp.MustCompile(`value="([^"]*)"`)
 )
 
 // take reads what the form of a page would send.
 func (p *definePage) take(body string) {
 	p.body, p.form = body, url.Values{}
+	if m := defineAction.FindStringSubmatch(body); m != nil {
+		p.at = m[1]
+	}
 	attr := func(re *regexp.Regexp, s string) (string, bool) {
 		m := re.FindStringSubmatch(s)
 		if m == nil {

@@ -10,6 +10,7 @@ import (
 	"strconv"
 	"strings"
 
+	"headstack/job"
 	"headstack/machine"
 	"headstack/plot"
 )
@@ -17,6 +18,8 @@ import (
 type defineModel struct {
 	base
 	Name     string // of the definition that gets a new version; empty: a new one
+	Draft    job.Draft
+	Others   []job.Draft // that could be gone on with instead
 	Tabs     []defineTab
 	Step     *defineStep
 	Next     *defineStep
@@ -74,12 +77,16 @@ type checkLine struct {
 	Mark, Word   string
 }
 
-func (s *server) defineModel(r *http.Request, name string, e *defineEdit) (*defineModel, error) {
-	title := "New recorder type"
-	if name != "" {
-		title = "New version of " + name
+func (s *server) defineModel(r *http.Request, e *defineEdit) (*defineModel, error) {
+	name, title := "", "New recorder type"
+	if id := e.draft.Definition; id != "" {
+		_, info, err := s.bench.DefinitionYAML(r.Context(), id)
+		if err != nil {
+			return nil, err
+		}
+		name, title = info.Name, "New version of "+info.Name
 	}
-	m := &defineModel{base: base{Title: title, Here: "library", Problem: e.problem}, Name: name, Step: e.step, Item: e.item, Done: e.done,
+	m := &defineModel{base: base{Title: title, Here: "library", Problem: e.problem}, Name: name, Draft: e.draft, Step: e.step, Item: e.item, Done: e.done,
 		Text: e.text, TextBad: e.wrong["yaml"], Lines: min(40, max(12, strings.Count(e.text, "\n")+1))}
 	if e.problem != nil {
 		m.Done = ""
@@ -89,7 +96,7 @@ func (s *server) defineModel(r *http.Request, name string, e *defineEdit) (*defi
 			m.Cautions = append(m.Cautions, text)
 		}
 	}
-	draft := e.draft
+	draft := e.tree
 	if draft == nil {
 		draft, _ = machine.ParseDraft("draft.yaml", []byte(e.text))
 	}
@@ -103,9 +110,14 @@ func (s *server) defineModel(r *http.Request, name string, e *defineEdit) (*defi
 	m.fields(e, draft, sketch)
 	m.Preview = previewOf(sketch, cmp.Or(e.shows, e.form.Get("function")), e.form.Get("track"))
 	var err error
-	if id := r.PathValue("definition"); sketch.ID != "" && id != sketch.ID {
+	if id := e.draft.Definition; sketch.ID != "" && id != sketch.ID {
 		m.Renamed = id != ""
-		m.Replaces, err = s.inBench(r.Context(), sketch.ID)
+		if m.Replaces, err = s.inBench(r.Context(), sketch.ID); err != nil {
+			return nil, err
+		}
+	}
+	if e.form == nil && e.draft.ID == "" {
+		m.Others, err = s.draftsOf(r.Context(), e.draft.Definition)
 	}
 	return m, err
 }

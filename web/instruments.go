@@ -44,10 +44,10 @@ func instrumentText(in diagnosis.Instrument) string {
 	add(in.ACPercent, "a.c. ±\u2009", "%")
 	add(in.DCPercent, "d.c. ±\u2009", "%")
 	if in.InputOhm > 0 {
-		parts = append(parts, "loads with "+engineering(in.InputOhm, "ohm"))
+		parts = append(parts, "loads with "+engineering(in.InputOhm, "Ω"))
 	}
 	add(in.InputF*1e12, "and ", "pF")
-	add(in.LeadsOhm, "leads ", "ohm")
+	add(in.LeadsOhm, "leads ", "Ω")
 	if in.Leads != "" {
 		parts = append(parts, in.Leads)
 	}

@@ -33,13 +33,13 @@ var looks = []intakeItem{
 
 var powerI = []intakeItem{
 	{Name: "lead and fuse", Power: true, Text: "Plug and lead whole, the voltage selector set for the local mains, the fuse of the printed rating."},
-	{Name: "earth", Power: true, Text: "Earth from plug to bare metal below 0.1 ohm plus the lead.", Cautions: []string{"By somebody equipped and permitted to test it; local codes hold. Without a good earth it is not switched on."}},
-	{Name: "insulation", Power: true, Text: "Mains conductors against earth: at least 1 Mohm at 500 V d.c., 250 V where suppressors are fitted, the recorder unplugged.", Cautions: []string{"By somebody equipped and permitted to test it. Let what was charged run down before it is touched."}},
+	{Name: "earth", Power: true, Text: "Earth from plug to bare metal below 0.1 Ω plus the lead.", Cautions: []string{"By somebody equipped and permitted to test it; local codes hold. Without a good earth it is not switched on."}},
+	{Name: "insulation", Power: true, Text: "Mains conductors against earth: at least 1 MΩ at 500 V d.c., 250 V where suppressors are fitted, the recorder unplugged.", Cautions: []string{"By somebody equipped and permitted to test it. Let what was charged run down before it is touched."}},
 }
 
 var powerII = []intakeItem{
 	{Name: "adaptor", Power: true, Text: "Its plate says a.c. or d.c., volts and amperes; measured off load, 10 to 25 % high is normal; polarity as printed beside the socket.", Cautions: []string{"Never open the adaptor. A wrong polarity kills a diode, a regulator or more in a second."}},
-	{Name: "insulation of the adaptor", Power: true, Text: "The adaptor alone, unplugged from the recorder: at least 2 Mohm.", Cautions: []string{"By somebody equipped and permitted to test it; never through the secondary into the recorder."}},
+	{Name: "insulation of the adaptor", Power: true, Text: "The adaptor alone, unplugged from the recorder: at least 2 MΩ.", Cautions: []string{"By somebody equipped and permitted to test it; never through the secondary into the recorder."}},
 }
 
 var powerBoth = []intakeItem{

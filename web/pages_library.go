@@ -20,6 +20,8 @@ type shelfModel struct {
 	Programmes []programmeRow
 	Interfaces []job.InterfaceInfo
 	Meters     []instrumentRow
+	Drafts     []job.Draft
+	Dropped    string // a draft that was just thrown away
 	Added      string
 	New        standardForm // as typed
 	Loop       loopForm     // as typed
@@ -46,10 +48,13 @@ type standardForm struct{ Tracks, Speed, AtOnce, Staircase string }
 type loopForm struct{ Name, Programme string }
 
 func (s *server) shelfModel(r *http.Request) (shelfModel, error) {
-	m := shelfModel{base: base{Title: "Library", Here: "library", Back: "/library"}, Added: r.URL.Query().Get("added"),
+	m := shelfModel{base: base{Title: "Library", Here: "library", Back: "/library"}, Added: r.URL.Query().Get("added"), Dropped: r.URL.Query().Get("dropped"),
 		Token: s.progress.newToken(), MaxUpload: s.opt.MaxUpload}
 	var err error
 	if m.Defs, err = s.bench.Definitions(r.Context()); err != nil {
+		return m, err
+	}
+	if m.Drafts, err = s.bench.Drafts(r.Context()); err != nil {
 		return m, err
 	}
 	if m.Tapes, err = s.bench.Tapes(r.Context()); err != nil {

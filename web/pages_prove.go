@@ -100,7 +100,7 @@ func unproved(d *jobData) []openThing {
 	v, root := d.View, jobRoot(d.View)
 	var out []openThing
 	for _, t := range openNow(v) {
-		out = append(out, openThing{shape{"suspect", "▲", "open"}, "open still: " + t.Name, root + "/works", "put it back"})
+		out = append(out, openThing{shape{"suspect", "▲", "open"}, t.Name + " is still open", root + "/works", "put it back"})
 	}
 	for _, f := range v.Faults() {
 		if !f.Cured {

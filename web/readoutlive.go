@@ -47,6 +47,8 @@ func probeFor(h *hearing, l *job.LineUp, def *machine.Definition, st *job.LineUp
 	p = probe{h: h, def: def, step: st, output: l.OutputDBFS}
 	channel := func(track int) int { return slices.Index(h.expect.Tracks, track) + 1 }
 	switch {
+	case st.Captured != nil && (st.Captured.Measure == "speed_error" || st.Captured.Measure == "flutter"):
+		return p, "speed and flutter are read from a whole capture: wow moves the figure of a tenth of a second by more than the tolerance"
 	case st.Captured == nil || st.Target.Refused != "" || st.Source.ToneHz == 0:
 		return p, "this step is not read from a tone of a tape"
 	case st.Captured.Measure == "azimuth_line":

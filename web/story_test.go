@@ -32,7 +32,7 @@ func stories(state, id string) []story {
 	}
 	if state == "good" || state == "enormous" { // these do not depend on the job
 		common = append(common, story{"jobs", "/", 200, []string{"Open a job"}},
-			story{"library", "/library", 200, []string{"Hexastrand", "Make a standard one", "Bench box", "2 April 2031", "Hand meter", "3\u2009dB low at 20", "loads with 10\u2009Mohm"}},
+			story{"library", "/library", 200, []string{"Hexastrand", "Make a standard one", "Bench box", "2 April 2031", "Hand meter", "3\u2009dB low at 20", "loads with 10\u2009MΩ"}},
 			story{"programme", "/library/programmes/6-tracks-9-525-cm-s-reference-315-hz-3-rounds", 200, []string{"Round 1 of 3: tracks 1, 2", "Caution: this records over whatever is on the tape", "silence for the second pass", "9.525 cm/s"}},
 			story{"interface", "/library/interfaces/bench-box", 200, []string{"Response of the interface", "input 3: not measured: nothing was heard on it", "16 kHz"}},
 			story{"take-away", "/take-away", 200, []string{"Take everything with you", "sha256sum -c", "take bench.zip"}},
