@@ -98,6 +98,7 @@ type errorModel struct {
 	Status     int
 	What, Hint string
 	Kept       string
+	Within     string // the job in which it happened; empty: none, or that is what is missing
 }
 
 // errorPage shows an error whole: what happened, to what, what to do, what was kept.
@@ -110,6 +111,9 @@ func (s *server) errorPage(w http.ResponseWriter, r *http.Request, err error) {
 		return
 	}
 	m := errorModel{base: base{Title: e.title}, Status: e.status, What: e.what, Hint: e.hint, Kept: e.kept}
+	if e.field != "job" {
+		m.Within = r.PathValue("job")
+	}
 	if err := render(w, e.status, "error", m); err != nil {
 		http.Error(w, e.title, e.status)
 	}
