@@ -24,9 +24,11 @@ type Content struct {
 	Bytes     int64  `json:"bytes"` // of the files
 }
 
-func (c Content) String() string {
-	return fmt.Sprintf("%s, %s, %s, %s; content %s", counted(c.Jobs, "job", "jobs"), counted(c.Entries, "entry", "entries"),
-		counted(c.Documents, "document", "documents"), counted(c.Files, "kept file", "kept files"), c.SHA256)
+func (c Content) String() string { return c.held() + "; content " + c.SHA256 }
+
+func (c Content) held() string {
+	return fmt.Sprintf("%s, %s, %s, %s", counted(c.Jobs, "job", "jobs"), counted(c.Entries, "entry", "entries"),
+		counted(c.Documents, "document", "documents"), counted(c.Files, "kept file", "kept files"))
 }
 
 func counted(n int, one, many string) string {

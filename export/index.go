@@ -18,12 +18,14 @@ var indexPage string
 var readmeText []byte
 
 var indexTemplate = template.Must(template.New("index").Funcs(template.FuncMap{
-	"date": func(t time.Time) string { return t.UTC().Format("2006-01-02 15:04") },
+	"counted": func(n int) string { return counted(n, "row", "rows") },
+	"date":    func(t time.Time) string { return t.UTC().Format("2006-01-02 15:04") },
 }).Parse(indexPage))
 
 // index is what the page index.html leads to.
 type index struct {
 	Content   Content
+	Held      string // Content in words
 	Jobs      []indexJob
 	Tables    []indexTable
 	Files     []indexFile
@@ -59,7 +61,7 @@ func (w *writer) readme() error { return w.addBytes(readmeName, readmeText) }
 
 func (w *writer) writeIndex() error {
 	x := &w.index
-	x.Content, x.Lost = w.out.Content, w.out.Lost
+	x.Content, x.Held, x.Lost = w.out.Content, w.out.Content.held(), w.out.Lost
 	for _, t := range w.tables.list {
 		if t.rows > 0 {
 			x.Tables = append(x.Tables, indexTable{t.name, t.file(), t.rows})
