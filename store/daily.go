@@ -7,7 +7,6 @@ import (
 	"os"
 	"path/filepath"
 	"slices"
-	"strings"
 	"time"
 )
 
@@ -48,24 +47,18 @@ func copyDaily(ctx context.Context, db *sql.DB, dir string, now time.Time, d dis
 
 // lastGood is the newest copy of the database that is whole, "" for none.
 func lastGood(dir string) string {
-	list, _ := filepath.Glob(filepath.Join(dir, backupsName, "bench-*.db"))
-	at := func(path string) time.Time {
-		i, err := os.Stat(path)
-		if err != nil {
-			return time.Time{}
-		}
-		return i.ModTime()
-	}
-	slices.SortFunc(list, func(a, b string) int {
-		if c := at(b).Compare(at(a)); c != 0 {
-			return c
-		}
-		return strings.Compare(b, a)
-	})
-	for _, path := range list {
+	for _, path := range copiesOf(dir) {
 		if checkHeader(path) == nil && checkCopy(context.Background(), path) == nil {
 			return path
 		}
 	}
 	return ""
+}
+
+func modified(path string) time.Time {
+	i, err := os.Stat(path)
+	if err != nil {
+		return time.Time{}
+	}
+	return i.ModTime()
 }
