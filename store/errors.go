@@ -10,9 +10,23 @@ import (
 	sqlite3 "modernc.org/sqlite/lib"
 )
 
-// ErrFull is the error under a refused append or capture when the disk is full.
-// Nothing of the append is kept; everything kept before it is.
-var ErrFull = errors.New("the disk is full: nothing of this step was kept, everything before it is; make room and repeat it")
+// DiskError is what the disk has against a step. Nothing of the step is kept; everything
+// kept before it is.
+type DiskError struct{ what, todo string }
+
+func (e *DiskError) Error() string {
+	return e.what + ": nothing of this step was kept, everything before it is; " + e.todo
+}
+
+// Disk says what is wrong and what to do, for who has other words around them.
+func (e *DiskError) Disk() (what, todo string) { return e.what, e.todo }
+
+// The errors of a disk, under a refused append, capture, copy or backup.
+var (
+	ErrFull     = &DiskError{"the disk is full", "make room and repeat it"}
+	ErrTooLarge = &DiskError{"a file would become larger than this disk or this account allows", "use a disk without that limit, or raise it, and repeat it"}
+	ErrDisk     = &DiskError{"the disk answered with an error", "look at the disk and its cable, copy the folder of the bench to another disk, and repeat it there"}
+)
 
 // InUseError says that another program has the folder open.
 type InUseError struct {
@@ -72,17 +86,25 @@ func code(err error) int {
 
 // explain puts SQLite's answer into words of the bench.
 func explain(err error, path string) error {
-	if errors.Is(err, ErrFull) {
+	if _, ok := errors.AsType[*DiskError](err); ok {
 		return err
+	}
+	if e, ok := errors.AsType[*sqlite.Error](err); ok && e.Code() == sqlite3.SQLITE_IOERR_SHMSIZE {
+		return fmt.Errorf("%w (%w)", ErrFull, err) // no room for the index of the log
 	}
 	switch code(err) {
 	case sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_NOTADB:
 		return &CorruptError{Path: path, Problems: []string{err.Error()}}
 	case sqlite3.SQLITE_FULL:
 		return fmt.Errorf("%w (%w)", ErrFull, err)
+	case sqlite3.SQLITE_IOERR:
+		return fmt.Errorf("%w (%w)", ErrDisk, err)
 	}
 	if isFull(err) {
 		return fmt.Errorf("%w (%w)", ErrFull, err)
+	}
+	if isTooLarge(err) {
+		return fmt.Errorf("%w (%w)", ErrTooLarge, err)
 	}
 	return err
 }

@@ -15,12 +15,15 @@ import (
 	"headstack/store/pgtest"
 )
 
+// children are what a copy of the test binary does instead of tests, by the variable of the
+// environment that gives it its order; it returns the exit code.
+var children = map[string]func(order string) int{childEnv: appendUntilKilled, stepEnv: playUntilKilled}
+
 func TestMain(m *testing.M) {
-	if dir := os.Getenv(childEnv); dir != "" {
-		os.Exit(appendUntilKilled(dir))
-	}
-	if order := os.Getenv(stepEnv); order != "" {
-		os.Exit(playUntilKilled(order))
+	for env, run := range children {
+		if order := os.Getenv(env); order != "" {
+			os.Exit(run(order))
+		}
 	}
 	goleak.VerifyTestMain(pgtest.Main{M: m})
 }

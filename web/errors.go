@@ -77,6 +77,10 @@ func explain(err error) *pageError {
 	if e, ok := errors.AsType[*job.AlteredError](err); ok {
 		return &pageError{status: http.StatusInternalServerError, title: "A kept file no longer has its bytes", what: e.Path, hint: "Put the original file back there.", kept: "The record is as it was.", err: err}
 	}
+	if e, ok := errors.AsType[diskTrouble](err); ok {
+		what, todo := e.Disk()
+		return &pageError{status: http.StatusInternalServerError, title: strings.TrimSuffix(sentence(what), "."), hint: sentence(todo), kept: "What was acknowledged before is kept.", err: err}
+	}
 	if e, ok := errors.AsType[*http.MaxBytesError](err); ok {
 		return &pageError{status: http.StatusRequestEntityTooLarge, title: "What was sent is too large", what: "over " + bytesText(e.Limit), hint: "Send a smaller file, or raise the limit where the bench is started.", kept: "Nothing was kept of it.", err: err}
 	}
@@ -88,6 +92,12 @@ func explain(err error) *pageError {
 	}
 	return &pageError{status: http.StatusInternalServerError, title: "Something inside the bench went wrong", what: err.Error(),
 		hint: "Try once more. If it stays, note the line above; the folder of the bench holds the record.", kept: "What was acknowledged before is kept.", err: err}
+}
+
+// diskTrouble is an error of the disk under the record: see store.DiskError.
+type diskTrouble interface {
+	error
+	Disk() (what, todo string)
 }
 
 func bytesText(n int64) string {
