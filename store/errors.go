@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"path/filepath"
 	"strings"
 
 	"modernc.org/sqlite"
@@ -54,8 +55,8 @@ func (e *CorruptError) Error() string {
 	if e.LastGood != "" {
 		instead = "a backup, or this copy of it, which is whole: " + e.LastGood + ","
 	}
-	return fmt.Sprintf("the database %s is damaged (%s); nothing was changed; keep this file and put %s in its place",
-		e.Path, strings.Join(e.Problems, "; "), instead)
+	return fmt.Sprintf("the database %s is damaged (%s); nothing was changed; keep this file and put %s in its place; headstack salvage %s FOLDER reads what came after it",
+		e.Path, strings.Join(e.Problems, "; "), instead, filepath.Dir(e.Path))
 }
 
 // ForeignError says that the database is no bench.

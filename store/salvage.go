@@ -37,6 +37,8 @@ type Salvaged struct {
 	unlisted  []string            // of listings
 }
 
+var _ job.Contents = (*Salvaged)(nil)
+
 // Salvage reads what is left of the bench in the folder dir. The error is one of a folder in
 // which there is nothing to read; what cannot be read is told by what it returns.
 func Salvage(ctx context.Context, dir string) (*Salvaged, error) {
@@ -338,4 +340,9 @@ func (s *Salvaged) AllListings(context.Context) ([]job.Listing, error) {
 // Open opens a kept file after hashing it; see job.Files.
 func (s *Salvaged) Open(ctx context.Context, sha string) (job.File, error) {
 	return (&Store{dir: s.dir}).Open(ctx, sha)
+}
+
+// KeptFiles lists the files; see job.Contents.
+func (s *Salvaged) KeptFiles(ctx context.Context) ([]job.KeptFile, error) {
+	return (&Store{dir: s.dir}).KeptFiles(ctx)
 }

@@ -58,6 +58,7 @@ type verbs struct {
 	Blank      blankVerb      `cmd:"" help:"Blank sheets as PDF: the check sheet, the line-up."`
 	Backup     backupVerb     `cmd:"" help:"The whole bench as one file, while it is in use."`
 	Restore    restoreVerb    `cmd:"" help:"A bench in a new folder from a backup."`
+	Salvage    salvageVerb    `cmd:"" help:"What can still be read of a damaged bench, as an export; the folder is only read."`
 	Export     exportVerb     `cmd:"" help:"The whole bench as tables, pages, sound and pictures that need no program: a folder or a zip file."`
 	Import     importVerb     `cmd:"" help:"A bench from an export, exactly as it was."`
 	Verify     verifyVerb     `cmd:"" help:"Look through all that is kept, or through a backup: is it as it was kept?"`
