@@ -44,11 +44,23 @@ func migrate(db *sql.DB, dir string, opt Options) error {
 		}
 		kept = "; the database as it was is kept as " + kept
 	}
-	if err := opt.disk.do(stepSchema, func() error { _, err := p.Up(ctx); return err }); err != nil {
+	err = opt.disk.do(stepSchema, func() error {
+		if _, err := db.ExecContext(ctx, sixIsInSeven); err != nil {
+			return err
+		}
+		_, err := p.Up(ctx)
+		return err
+	})
+	if err != nil {
 		return fmt.Errorf("changing the schema from %d to %d%s: %w", current, target, kept, explain(err, path))
 	}
 	return nil
 }
+
+// sixIsInSeven notes schema 6 as made where 7 is: there was a program that had 7 before there
+// was a 6, and 7 makes all that 6 does.
+const sixIsInSeven = `INSERT INTO goose_db_version (version_id, is_applied) SELECT 6, 1
+	WHERE EXISTS (SELECT 1 FROM goose_db_version WHERE version_id = 7) AND NOT EXISTS (SELECT 1 FROM goose_db_version WHERE version_id = 6)`
 
 // checkOwn says whether the database is new, and refuses one that is no bench.
 func checkOwn(ctx context.Context, db *sql.DB, path string) (empty bool, err error) {

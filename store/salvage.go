@@ -102,7 +102,7 @@ func (x *salvage) row(r row) {
 		if l, ok := listingOf(c); ok {
 			x.listings.add(x.source, r.id, l)
 		}
-	case len(c) == 11 || len(c) == 12:
+	default:
 		if e, ok := entryOf(r); ok {
 			x.entries.add(x.source, r.id, e)
 		} else if j, ok := jobOf(r); ok {

@@ -41,7 +41,7 @@ func listingOf(c []any) (job.Listing, bool) {
 }
 
 func jobOf(r row) (j job.Job, ok bool) {
-	if len(r.columns) != 11 {
+	if len(r.columns) < 11 || len(r.columns) > 12 { // the last, where there is one, is the name of the append
 		return j, false
 	}
 	s, ok := texts(r.columns, 1, 2, 3, 4, 5, 6, 7, 8, 9)
@@ -58,11 +58,16 @@ func jobOf(r row) (j job.Job, ok bool) {
 	return j, err == nil
 }
 
-// entryOf reads a row of entries: the first schema had no minutes.
+// entryOf reads a row of entries: the first schema had no minutes, and what an append was
+// named stands behind the payload.
 func entryOf(r row) (e job.Entry, ok bool) {
 	c := r.columns
-	minutes, payload := 0.0, len(c)-1
-	if len(c) == 12 {
+	if len(c) < 11 || len(c) > 13 {
+		return e, false
+	}
+	minutes, payload := 0.0, 10
+	if len(c) >= 12 {
+		payload = 11
 		switch v := c[10].(type) {
 		case float64:
 			minutes = v

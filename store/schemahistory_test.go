@@ -49,7 +49,7 @@ func TestSchemaHistory(t *testing.T) {
 	for _, n := range versions {
 		name := fmt.Sprint(n)
 		if other := neverNewest[n]; other != "" {
-			name, n = other, newest
+			name, n = other, n+1
 		}
 		t.Run(name, func(t *testing.T) {
 			data, err := unpacked(name, "db")
