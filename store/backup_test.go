@@ -188,6 +188,29 @@ func TestNoBackupOfAnAlteredFile(t *testing.T) {
 	}
 }
 
+// TestAFileThatIsGoneIsNamed: with the entry whose it is.
+func TestAFileThatIsGoneIsNamed(t *testing.T) {
+	s, j := filled(t)
+	sha, _, err := s.Put(t.Context(), strings.NewReader("a photograph"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	_, err = s.AppendEntry(t.Context(), job.Entry{Job: j.ID, At: time.Now(), Kind: job.KindPhotograph, Photograph: &job.Photograph{File: "lid.png", SHA256: sha, Copy: sha, Bytes: 12, Type: "image/png", Width: 1, Height: 1}})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if v, err := Verify(t.Context(), s.Dir()); err != nil || len(v.Problems) > 0 {
+		t.Fatalf("%+v %v", v, err)
+	}
+	if err := os.Remove(filepath.Join(s.captures(), sha)); err != nil {
+		t.Fatal(err)
+	}
+	v, err := Verify(t.Context(), s.Dir())
+	if err != nil || len(v.Problems) != 2 || !strings.Contains(v.Problems[0], sha) || !strings.Contains(v.Problems[0], "the file of photograph 1 of "+j.ID) {
+		t.Errorf("%+v %v", v, err)
+	}
+}
+
 // TestDailyCopies: one a day of use, the last fourteen, and the newest whole one is named
 // when the database is damaged.
 func TestDailyCopies(t *testing.T) {

@@ -8,6 +8,7 @@ import (
 	"fmt"
 	"os"
 	"path/filepath"
+	"slices"
 
 	"headstack/job"
 )
@@ -17,7 +18,12 @@ type Verified struct {
 	Entries, Documents, Files int
 	Bytes                     int64 // of the files
 	Problems                  []string
+
+	named []namedFile // in the order of the entries
 }
+
+// namedFile is a kept file that an entry names.
+type namedFile struct{ sha, by string }
 
 // Verify reads everything that is kept in the folder dir and changes nothing: the
 // database with all its indexes, every document and every file kept under its hash. What
@@ -37,9 +43,15 @@ func Verify(ctx context.Context, dir string) (Verified, error) {
 		}
 		v.Problems = append(v.Problems, explain(err, path).Error())
 	}
+	// After the database: an entry names only files that are there already.
 	names, err := fileNames(dir)
 	if err != nil {
 		return v, err
+	}
+	for _, f := range v.named {
+		if _, there := slices.BinarySearch(names, f.sha); !there {
+			v.Problems = append(v.Problems, fmt.Sprintf("%s is gone: the file of %s; put it back under that name, or keep it again where you still have it", filepath.Join(dir, capturesName, f.sha), f.by))
+		}
 	}
 	for _, n := range names {
 		if err := v.file(ctx, filepath.Join(dir, capturesName, n), n); err != nil {
@@ -78,7 +90,31 @@ func (v *Verified) database(ctx context.Context, path string) error {
 	if err := db.QueryRowContext(ctx, `SELECT count(*) FROM entries`).Scan(&v.Entries); err != nil {
 		return err
 	}
+	if err := v.names(ctx, db); err != nil {
+		return err
+	}
 	return v.documents(ctx, db, path)
+}
+
+// names notes the files that entries name.
+func (v *Verified) names(ctx context.Context, db *sql.DB) error {
+	rows, err := db.QueryContext(ctx, `SELECT sha, kind || ' ' || n || ' of ' || job FROM (
+		SELECT seq, kind, n, job, json_extract(payload, '$.capture.SHA256') AS sha FROM entries WHERE kind = 'capture'
+		UNION ALL SELECT seq, kind, n, job, json_extract(payload, '$.photograph.SHA256') FROM entries WHERE kind = 'photograph'
+		UNION ALL SELECT seq, kind, n, job, json_extract(payload, '$.photograph.Copy') FROM entries WHERE kind = 'photograph')
+		WHERE sha <> '' ORDER BY seq`)
+	if err != nil {
+		return err
+	}
+	defer rows.Close()
+	for rows.Next() {
+		var f namedFile
+		if err := rows.Scan(&f.sha, &f.by); err != nil {
+			return err
+		}
+		v.named = append(v.named, f)
+	}
+	return rows.Err()
 }
 
 func (v *Verified) documents(ctx context.Context, db *sql.DB, path string) error {
