@@ -1,7 +1,7 @@
 #!/bin/sh
 # Runs every check of the project, after installing what the tests use beside Go:
 # a browser (chromium); sox, flac and scipy as independent references; a sound server
-# (pulseaudio) to capture from; poppler to look at PDF files.
+# (pulseaudio) to capture from; poppler to look at PDF files; PostgreSQL for a shared record.
 #   ./test.sh          everything
 #   ./test.sh --quick  without the race run and the long coverage runs
 set -eu
@@ -19,6 +19,8 @@ have_scipy || missing="$missing python3-scipy"
 command -v pulseaudio >/dev/null 2>&1 || missing="$missing pulseaudio"
 command -v pacat >/dev/null 2>&1 || missing="$missing pulseaudio-utils"
 command -v pdftoppm >/dev/null 2>&1 || missing="$missing poppler-utils"
+have_postgres() { command -v postgres >/dev/null 2>&1 || ls /usr/lib/postgresql/*/bin/postgres >/dev/null 2>&1; }
+have_postgres || missing="$missing postgresql"
 
 if [ -n "$missing" ]; then
 	if command -v apt-get >/dev/null 2>&1; then
@@ -40,6 +42,7 @@ command -v flac >/dev/null 2>&1 || { HEADSTACK_NEED_TOOLS=0; echo "NOT INSTALLED
 command -v pulseaudio >/dev/null 2>&1 && command -v pacat >/dev/null 2>&1 || { HEADSTACK_NEED_TOOLS=0; echo "NOT INSTALLED: pulseaudio or pulseaudio-utils. The capture from a sound server is skipped."; }
 have_scipy || { HEADSTACK_NEED_TOOLS=0; echo "NOT INSTALLED: scipy for /usr/bin/python3. The comparison of levels and noise with it is skipped."; }
 command -v pdftoppm >/dev/null 2>&1 || { HEADSTACK_NEED_TOOLS=0; echo "NOT INSTALLED: pdftoppm (poppler-utils). The pages of PDF files are not looked at."; }
+have_postgres || { HEADSTACK_NEED_TOOLS=0; echo "NOT INSTALLED: postgresql. The record on a server is not tested."; }
 export HEADSTACK_NEED_TOOLS
 
 step() { printf '\n== %s\n' "$1"; }

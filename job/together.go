@@ -128,6 +128,11 @@ func Repeatable(ctx context.Context, name string) context.Context {
 	return context.WithValue(ctx, repeatKey{}, &repeat{name: name})
 }
 
+// PlainName says whether a name given from outside is plain text: printing ASCII.
+func PlainName(name string) bool {
+	return strings.IndexFunc(name, func(r rune) bool { return r < ' ' || r > '~' }) < 0
+}
+
 // nameFor is the name of the next append under ctx, "" where it has none.
 func nameFor(ctx context.Context) string {
 	r, ok := ctx.Value(repeatKey{}).(*repeat)

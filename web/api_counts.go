@@ -28,6 +28,7 @@ type apiClosedFault struct {
 type newClosingJSON struct {
 	apiClosing
 	Remark string `json:"remark,omitempty"`
+	Seen   int64  `json:"seen,omitempty"`
 }
 
 func closingJSON(c job.Closing) *apiClosing {
@@ -44,7 +45,7 @@ func (s *server) apiClosingOf(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	out := map[string]any{"closed": v.Closing() != nil, "closing": closingJSON(c)}
+	out := map[string]any{"closed": v.Closing() != nil, "closing": closingJSON(c), "seen": v.Seen()}
 	return sendJSON(w, http.StatusOK, out)
 }
 
@@ -57,7 +58,7 @@ func (s *server) apiClose(w http.ResponseWriter, r *http.Request) error {
 	for _, f := range in.Faults {
 		c.Faults = append(c.Faults, job.ClosedFault{Stage: cmp.Or(f.Stage, f.Part), Key: f.Key, Cause: f.Cause, Proven: f.Proven, Work: f.Work})
 	}
-	e, err := s.keepClosing(r, job.Entry{Closing: &c, Remark: in.Remark})
+	e, err := s.keepClosing(r, job.Entry{Closing: &c, Remark: in.Remark, Seen: in.Seen})
 	return created(w, e, err)
 }
 

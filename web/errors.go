@@ -74,6 +74,9 @@ func explain(err error) *pageError {
 	if e, ok := errors.AsType[*job.CorrectionError](err); ok {
 		return &pageError{status: http.StatusConflict, title: e.Error(), what: e.Ref, hint: "Look at the record: it shows what stands now.", kept: "The record is as it was.", err: err}
 	}
+	if e, ok := errors.AsType[*job.ConflictError](err); ok {
+		return &pageError{status: http.StatusConflict, title: "Not kept: " + e.Error(), what: e.Job, hint: "What was typed stands below. Look at what is new in the record, then send it again.", kept: "The record is as it was.", err: err}
+	}
 	if e, ok := errors.AsType[*job.AlteredError](err); ok {
 		return &pageError{status: http.StatusInternalServerError, title: "A kept file no longer has its bytes", what: e.Path, hint: "Put the original file back there.", kept: "The record is as it was.", err: err}
 	}

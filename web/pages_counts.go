@@ -65,6 +65,7 @@ type closingModel struct {
 	Complaint []tick
 	Returned  string
 	Remark    string
+	Seen      int64 // entry up to which the form knows the job
 	Parts     []string
 }
 
@@ -99,7 +100,7 @@ func (s *server) closingModel(r *http.Request) (closingModel, error) {
 	if err != nil {
 		return closingModel{}, err
 	}
-	m := closingModel{jobData: d, Standing: v.Closing(), Text: c.Text(v.Def)}
+	m := closingModel{jobData: d, Standing: v.Closing(), Text: c.Text(v.Def), Seen: v.Seen()}
 	for _, in := range v.Def.Instances() {
 		m.Parts = append(m.Parts, in.Part())
 	}
@@ -139,7 +140,7 @@ func (s *server) closeJob(w http.ResponseWriter, r *http.Request) error {
 		return err
 	}
 	c := closingOf(r)
-	e, err := s.keepClosing(r, job.Entry{Closing: &c, Remark: r.PostFormValue("remark")})
+	e, err := s.keepClosing(r, job.Entry{Closing: &c, Remark: r.PostFormValue("remark"), Seen: seenOf(r)})
 	if err == nil {
 		return goTo(w, r, "/jobs/"+r.PathValue("job")+"/closing", e)
 	}

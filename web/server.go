@@ -226,5 +226,5 @@ func (s *server) handler() http.Handler {
 		s.refuse(w, r, &pageError{status: http.StatusForbidden, title: "A write from another site was refused",
 			what: r.Header.Get("Origin"), hint: "Open the pages of the bench themselves and write there.", kept: "Nothing was written."})
 	}))
-	return s.shield(s.guard(cross.Handler(s.limitArrivals(s.mux))))
+	return s.shield(s.guard(cross.Handler(s.limitArrivals(repeatable(s.mux)))))
 }

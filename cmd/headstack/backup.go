@@ -24,6 +24,9 @@ The bench may be in use meanwhile. Phones that have joined are not in it.`
 }
 
 func (v *backupVerb) Run(e *env) error {
+	if err := v.inFolder("backup", dumpInstead); err != nil {
+		return err
+	}
 	dir, err := v.folder()
 	if err != nil {
 		return err
@@ -60,6 +63,9 @@ way; when one does not fit, nothing is made.`
 }
 
 func (v *restoreVerb) Run(e *env) error {
+	if err := v.inFolder("restore", "psql or pg_restore puts a dump back; headstack import puts an export into an empty database"); err != nil {
+		return err
+	}
 	dir, err := v.folder()
 	if err != nil {
 		return err
@@ -120,6 +126,9 @@ func (v *verifyVerb) Run(e *env) error {
 		}
 		fmt.Fprintf(e.out, "%s: whole: %s\n", v.File, contentsLine(c))
 		return nil
+	}
+	if err := v.inFolder("verify", "pg_amcheck looks through the database of a server; each capture is held against its hash whenever it is opened"); err != nil {
+		return err
 	}
 	dir, err := v.folder()
 	if err != nil {

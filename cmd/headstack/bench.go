@@ -1,6 +1,8 @@
 package main
 
 import (
+	"cmp"
+	"context"
 	"encoding/json"
 	"fmt"
 	"io"
@@ -15,6 +17,9 @@ import (
 // benchFlag names the folder of the bench; every verb that keeps a record has it.
 type benchFlag struct {
 	Bench string `short:"b" placeholder:"DIR" env:"HEADSTACK_BENCH" help:"Folder of the bench; made when it is not there. Without it: headstack in the user's data folder."`
+	// Of a shop; see doc/SHOP.md.
+	Record string `name:"record-at" placeholder:"ADDRESS" env:"HEADSTACK_RECORD" help:"Record on a PostgreSQL server that several share: postgres://USER@HOST/DATABASE; the password in the password file."`
+	Files  string `name:"files" placeholder:"DIR" env:"HEADSTACK_FILES" help:"Folder of captures and photographs that goes with such a record; without it, that of the bench."`
 }
 
 // folder is the given folder or the user's own.
@@ -29,13 +34,32 @@ func (f benchFlag) folder() (string, error) {
 	return filepath.Join(dir, "headstack"), nil
 }
 
-// with opens the bench, runs do and closes it.
-func (f benchFlag) with(e *env, do func(*job.Bench) error) error {
+// open opens the bench: the folder, or the record on a server with the folder that is shared.
+func (f benchFlag) open(ctx context.Context) (*store.Store, error) {
 	dir, err := f.folder()
 	if err != nil {
-		return err
+		return nil, err
 	}
-	s, err := store.Open(dir, store.Options{})
+	if f.Record == "" {
+		return store.Open(dir, store.Options{})
+	}
+	return store.OpenShared(ctx, store.Shared{Address: f.Record, Dir: cmp.Or(f.Files, dir)})
+}
+
+// inFolder refuses a record on a server where a verb works on the folder of a bench alone.
+func (f benchFlag) inFolder(what, instead string) error {
+	if f.Record == "" {
+		return nil
+	}
+	return withHint(fmt.Errorf("%s works on a bench in a folder, and this record is on a PostgreSQL server", what), instead)
+}
+
+// dumpInstead is how a record on a server is copied.
+const dumpInstead = "pg_dump makes a copy of the record, and the folder of captures is copied as it is: see doc/SHOP.md"
+
+// with opens the bench, runs do and closes it.
+func (f benchFlag) with(e *env, do func(*job.Bench) error) error {
+	s, err := f.open(e.ctx)
 	if err != nil {
 		return err
 	}

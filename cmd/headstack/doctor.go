@@ -46,6 +46,9 @@ const (
 )
 
 func (v *doctorVerb) Run(e *env) error {
+	if err := v.inFolder("doctor", "headstack job list says whether the record can be reached; pg_isready whether the server runs"); err != nil {
+		return err
+	}
 	dir, err := v.folder()
 	if err != nil {
 		return err

@@ -34,6 +34,9 @@ headstack import puts it back; a backup is smaller and only for this program.`
 }
 
 func (v *exportVerb) Run(e *env) error {
+	if err := v.inFolder("export", dumpInstead); err != nil {
+		return err
+	}
 	dir, err := v.folder()
 	if err != nil {
 		return err
@@ -157,7 +160,7 @@ func (v *importVerb) Run(e *env) error {
 	if err != nil {
 		return err
 	}
-	s, err := store.Open(dir, store.Options{})
+	s, err := v.open(e.ctx)
 	if err != nil {
 		return err
 	}

@@ -21,11 +21,12 @@ import (
 	"headstack/machine"
 	"headstack/signature"
 	"headstack/sim"
+	"headstack/store/pgtest"
 	"headstack/testtape"
 )
 
 func TestMain(m *testing.M) {
-	testscript.Main(m, map[string]func(){"headstack": main})
+	testscript.Main(pgtest.Main{M: m}, map[string]func(){"headstack": main})
 }
 
 func TestScripts(t *testing.T) {
