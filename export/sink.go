@@ -11,9 +11,9 @@ import (
 	"io"
 	"os"
 	"path/filepath"
-	"runtime"
 	"time"
 
+	"headstack/halfmade"
 	"headstack/job"
 )
 
@@ -62,14 +62,15 @@ var neverChanged = time.Date(1980, 1, 1, 0, 0, 0, 0, time.UTC)
 // ToFolder writes a bench into the folder dir, which must be empty or not there. After an
 // error it is as it was.
 func ToFolder(ctx context.Context, src job.Contents, dir string, opt Options) (Written, error) {
-	out, err := toFolder(ctx, src, dir, opt)
+	out, err := toFolder(ctx, src, dir, opt, halfmade.Settle)
 	if err != nil {
 		return Written{}, fmt.Errorf("exporting the bench into %s: %w", dir, err)
 	}
 	return out, nil
 }
 
-func toFolder(ctx context.Context, src job.Contents, dir string, opt Options) (Written, error) {
+// toFolder makes the name last with settle.
+func toFolder(ctx context.Context, src job.Contents, dir string, opt Options, settle func(string) error) (Written, error) {
 	dir, err := filepath.Abs(dir)
 	if err != nil {
 		return Written{}, err
@@ -86,7 +87,7 @@ func toFolder(ctx context.Context, src job.Contents, dir string, opt Options) (W
 	if err := os.MkdirAll(filepath.Dir(dir), 0o755); err != nil {
 		return Written{}, err
 	}
-	temp, err := os.MkdirTemp(filepath.Dir(dir), ".exporting-*")
+	temp, err := os.MkdirTemp(filepath.Dir(dir), halfmade.Pattern("exporting"))
 	if err != nil {
 		return Written{}, err
 	}
@@ -100,12 +101,29 @@ func toFolder(ctx context.Context, src job.Contents, dir string, opt Options) (W
 	if err != nil {
 		return Written{}, err
 	}
-	if existed {
+	return out, putInPlace(temp, dir, existed, settle)
+}
+
+// putInPlace renames temp to dir, and leaves dir as it was where that fails: an empty folder
+// where existed says so.
+func putInPlace(temp, dir string, existed bool, settle func(string) error) (err error) {
+	if existed { // a folder cannot be renamed to one that is there
 		if err := os.Remove(dir); err != nil {
-			return Written{}, err
+			return err
 		}
+		defer func() {
+			if err != nil {
+				err = errors.Join(err, os.Mkdir(dir, 0o755))
+			}
+		}()
 	}
-	return out, errors.Join(os.Rename(temp, dir), syncDir(filepath.Dir(dir)))
+	if err := os.Rename(temp, dir); err != nil {
+		return err
+	}
+	if err := settle(filepath.Dir(dir)); err != nil {
+		return errors.Join(err, os.Rename(dir, temp))
+	}
+	return nil
 }
 
 func writeFile(path string, fill func(io.Writer) error) error {
@@ -120,18 +138,6 @@ func writeFile(path string, fill func(io.Writer) error) error {
 		err = f.Sync()
 	}
 	return errors.Join(err, f.Close())
-}
-
-// syncDir makes a rename last; Windows has no such call and journals renames itself.
-func syncDir(dir string) error {
-	if runtime.GOOS == "windows" {
-		return nil
-	}
-	f, err := os.Open(dir)
-	if err != nil {
-		return err
-	}
-	return errors.Join(f.Sync(), f.Close())
 }
 
 // add writes one file of the export and notes its hash.

@@ -16,6 +16,8 @@ import (
 	"sort"
 	"strings"
 	"time"
+
+	"headstack/halfmade"
 )
 
 // The names inside a backup.
@@ -64,7 +66,7 @@ func Backup(ctx context.Context, dir string, w io.Writer, now time.Time) (Conten
 func backupTo(ctx context.Context, dir string, w io.Writer, now time.Time, d disk) (Contents, error) {
 	c := Contents{Format: backupFormat, Made: now.UTC().Truncate(time.Second)}
 	var temp string
-	err := d.do(stepBackupTemp, func() (err error) { temp, err = os.MkdirTemp("", "headstack-backup-*"); return err })
+	err := d.do(stepBackupTemp, func() (err error) { temp, err = os.MkdirTemp("", halfmade.Pattern("database")); return err })
 	if err != nil {
 		return c, err
 	}
@@ -302,7 +304,7 @@ func restoreTo(ctx context.Context, z *zip.Reader, c Contents, dir string, exist
 		return err
 	}
 	var temp string
-	err := d.do(stepRestoreTemp, func() (err error) { temp, err = os.MkdirTemp(above, ".restoring-*"); return err })
+	err := d.do(stepRestoreTemp, func() (err error) { temp, err = os.MkdirTemp(above, halfmade.Pattern("restoring")); return err })
 	if err != nil {
 		return err
 	}

@@ -8,12 +8,14 @@ import (
 	"os"
 	"path/filepath"
 	"time"
+
+	"headstack/halfmade"
 )
 
 // BackupFile is [Backup] into the file path, which must not be there yet: an
 // [io/fs.ErrExist] otherwise. It is written beside its place, synced and then given its
 // name: so what has the name is whole. After an error there is no such file; of a process
-// that was killed there may be one named .backup-* in the folder, which nothing reads.
+// that was killed something may lie beside it, which nothing reads; see [halfmade.In].
 func BackupFile(ctx context.Context, dir, path string, now time.Time) (Contents, error) {
 	return backupFile(ctx, dir, path, now, disk{})
 }
@@ -29,7 +31,7 @@ func backupFile(ctx context.Context, dir, path string, now time.Time, d disk) (c
 	if err := free(path); err != nil {
 		return c, err
 	}
-	err = d.do(stepBackupMake, func() (err error) { f, err = os.CreateTemp(folder, ".backup-*"); return err })
+	err = d.do(stepBackupMake, func() (err error) { f, err = os.CreateTemp(folder, halfmade.Pattern("backup")); return err })
 	if err != nil {
 		return c, err
 	}

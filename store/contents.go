@@ -8,6 +8,7 @@ import (
 	"os"
 	"path/filepath"
 
+	"headstack/halfmade"
 	"headstack/job"
 )
 
@@ -109,7 +110,7 @@ func openSnapshot(ctx context.Context, dir string, opt Options) (_ *Snapshot, er
 			err = fmt.Errorf("reading the bench in %s: %w", dir, errors.Join(explain(err, filepath.Join(dir, databaseName)), s.Close()))
 		}
 	}()
-	err = opt.disk.do(stepSnapshotMake, func() (err error) { s.copied, err = os.MkdirTemp("", "headstack-snapshot-*"); return err })
+	err = opt.disk.do(stepSnapshotMake, func() (err error) { s.copied, err = os.MkdirTemp("", halfmade.Pattern("snapshot")); return err })
 	if err != nil {
 		return nil, err
 	}

@@ -15,6 +15,7 @@ import (
 	"sync"
 	"time"
 
+	"headstack/halfmade"
 	"headstack/job"
 	"headstack/live"
 	"headstack/measure"
@@ -161,11 +162,27 @@ func (l *listening) note(o order) error {
 	if err != nil {
 		return err
 	}
-	name := filepath.Join(l.folder, o.File+".json")
-	if err := os.WriteFile(name+".new", b, 0o666); err != nil {
+	return replaceWhole(filepath.Join(l.folder, o.File+".json"), b)
+}
+
+// replaceWhole puts data under the name, in the place of what is there: after a loss of power
+// the old or the new is there, whole.
+func replaceWhole(name string, data []byte) error {
+	f, err := os.OpenFile(name+".new", os.O_WRONLY|os.O_CREATE|os.O_TRUNC, 0o666)
+	if err != nil {
 		return err
 	}
-	return os.Rename(name+".new", name)
+	_, err = f.Write(data)
+	if err == nil {
+		err = f.Sync() // or the name may last and the bytes not
+	}
+	if err = errors.Join(err, f.Close()); err == nil {
+		err = os.Rename(f.Name(), name)
+	}
+	if err != nil {
+		return errors.Join(err, os.Remove(f.Name()))
+	}
+	return halfmade.Settle(filepath.Dir(name))
 }
 
 // attach makes the caller the source of a capture, once. done must be called when it ends.

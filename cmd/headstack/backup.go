@@ -6,6 +6,7 @@ import (
 	"io"
 	"io/fs"
 	"os"
+	"path/filepath"
 	"time"
 
 	"headstack/store"
@@ -31,6 +32,7 @@ func (v *backupVerb) Run(e *env) error {
 	if err != nil {
 		return err
 	}
+	clearHalfMade(e, filepath.Dir(v.File))
 	c, err := store.BackupFile(e.ctx, dir, v.File, time.Now())
 	if errors.Is(err, fs.ErrExist) {
 		return withHint(fmt.Errorf("%s is there already", v.File), "give another name; a backup never replaces a file")
@@ -75,6 +77,7 @@ func (v *restoreVerb) Run(e *env) error {
 		return err
 	}
 	defer f.Close()
+	clearHalfMade(e, filepath.Dir(filepath.Clean(dir)))
 	c, err := store.Restore(e.ctx, f, size, dir)
 	if err != nil {
 		return fmt.Errorf("restoring %s: %w", v.File, err)

@@ -27,9 +27,9 @@ type doctorVerb struct {
 func (doctorVerb) Help() string {
 	return `Example: headstack doctor
 
-Looks at the folder, the disk, the record, its copies, kept files, captures cut off, what the log
-holds, the port of the pages, a browser and the sound server, and says what to do. Changes nothing but a probe file that it removes again. Exit
-code 3 when something needs doing.`
+Looks at the folder, the disk, the record, its copies, kept files, captures cut off, what killed programs
+left half-made, what the log holds, the port of the pages, a browser and the sound server, and says
+what to do. Changes nothing but a probe file that it removes again. Exit code 3 when something needs doing.`
 }
 
 // finding is one line of a look at the bench.
@@ -57,7 +57,7 @@ func (v *doctorVerb) Run(e *env) error {
 	if _, err := os.Stat(dir); errors.Is(err, os.ErrNotExist) {
 		list = append(list, finding{"folder", true, dir + " is not there yet", "the first job makes it"})
 	} else {
-		list = append(list, folderFinding(dir), roomFinding(dir), recordFinding(dir), copiesFinding(dir, time.Now()), keptFinding(dir), cutOffFinding(dir), logsFinding(dir))
+		list = append(list, folderFinding(dir), roomFinding(dir), recordFinding(dir), copiesFinding(dir, time.Now()), keptFinding(dir), cutOffFinding(dir), halfMadeFinding(dir), logsFinding(dir))
 	}
 	list = append(list, portFinding(v.Port), browserFinding(), soundFinding())
 	bad := 0

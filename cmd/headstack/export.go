@@ -11,6 +11,7 @@ import (
 	"time"
 
 	"headstack/export"
+	"headstack/halfmade"
 	"headstack/job"
 	"headstack/store"
 )
@@ -41,6 +42,7 @@ func (v *exportVerb) Run(e *env) error {
 	if err != nil {
 		return err
 	}
+	clearHalfMade(e, filepath.Dir(filepath.Clean(v.To)))
 	var w export.Written
 	if strings.EqualFold(filepath.Ext(v.To), ".zip") {
 		err = writeAnew(v.To, func(f io.Writer) error {
@@ -98,7 +100,7 @@ func writeAnew(path string, fill func(io.Writer) error) error {
 	if _, err := os.Lstat(path); err == nil {
 		return fmt.Errorf("%s is there already; give another name", path)
 	}
-	f, err := os.CreateTemp(filepath.Dir(path), ".export-*")
+	f, err := os.CreateTemp(filepath.Dir(path), halfmade.Pattern("export"))
 	if err != nil {
 		return err
 	}
@@ -109,7 +111,13 @@ func writeAnew(path string, fill func(io.Writer) error) error {
 	if err := errors.Join(err, f.Close()); err != nil {
 		return err
 	}
-	return os.Rename(f.Name(), path)
+	if err := os.Rename(f.Name(), path); err != nil {
+		return err
+	}
+	if err := halfmade.Settle(filepath.Dir(path)); err != nil {
+		return errors.Join(err, os.Rename(path, f.Name()))
+	}
+	return nil
 }
 
 // printContent says what a bench holds.

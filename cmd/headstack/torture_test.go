@@ -28,6 +28,7 @@ import (
 	"github.com/coder/websocket"
 
 	"headstack/capture"
+	"headstack/halfmade"
 	"headstack/job"
 	"headstack/store"
 )
@@ -565,12 +566,10 @@ func (x *torture) checkBackups() {
 		x.t.Errorf("backups that were made are gone: %v", x.backups)
 		clear(x.backups)
 	}
-	parts, _ := filepath.Glob(filepath.Join(x.root, "*backup-*")) // of backups that were killed
-	for _, path := range parts {
-		_ = os.RemoveAll(path)
+	if _, _, err := halfmade.Clear(x.root, time.Now().Add(2*halfmade.Rest)); err != nil { // of backups that were killed
+		x.t.Error(err)
 	}
-	dots, _ := filepath.Glob(filepath.Join(x.root, ".backup-*"))
-	for _, path := range dots {
-		_ = os.RemoveAll(path)
+	if parts, _ := filepath.Glob(filepath.Join(x.root, ".headstack-*")); len(parts) > 0 {
+		x.t.Errorf("left of backups that were killed, and not known as such: %v", parts)
 	}
 }
