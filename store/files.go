@@ -91,6 +91,9 @@ func (s *Store) Open(ctx context.Context, sha string) (job.File, error) {
 	}
 	if err == nil {
 		err = checkHash(path, sha, h)
+		if i, serr := f.Stat(); serr == nil {
+			s.altered.note(sha, i, err)
+		}
 	}
 	if err != nil {
 		return nil, errors.Join(err, f.Close())

@@ -40,6 +40,7 @@ type Store struct {
 	base  base // nil: the file in the folder
 
 	copyProblem error
+	altered     altered // files; see glance.go
 }
 
 var (

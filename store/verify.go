@@ -23,7 +23,10 @@ type Verified struct {
 }
 
 // namedFile is a kept file that an entry names.
-type namedFile struct{ sha, by string }
+type namedFile struct {
+	sha, by string
+	bytes   int64 // as kept; below 0: the entry does not say
+}
 
 // Verify reads everything that is kept in the folder dir and changes nothing: the
 // database with all its indexes, every document and every file kept under its hash. What
@@ -98,10 +101,10 @@ func (v *Verified) database(ctx context.Context, path string) error {
 
 // names notes the files that entries name.
 func (v *Verified) names(ctx context.Context, db *sql.DB) error {
-	rows, err := db.QueryContext(ctx, `SELECT sha, kind || ' ' || n || ' of ' || job FROM (
-		SELECT seq, kind, n, job, json_extract(payload, '$.capture.SHA256') AS sha FROM entries WHERE kind = 'capture'
-		UNION ALL SELECT seq, kind, n, job, json_extract(payload, '$.photograph.SHA256') FROM entries WHERE kind = 'photograph'
-		UNION ALL SELECT seq, kind, n, job, json_extract(payload, '$.photograph.Copy') FROM entries WHERE kind = 'photograph')
+	rows, err := db.QueryContext(ctx, `SELECT sha, kind || ' ' || n || ' of ' || job, bytes FROM (
+		SELECT seq, kind, n, job, json_extract(payload, '$.capture.SHA256') AS sha, coalesce(json_extract(payload, '$.capture.Bytes'), -1) AS bytes FROM entries WHERE kind = 'capture'
+		UNION ALL SELECT seq, kind, n, job, json_extract(payload, '$.photograph.SHA256'), coalesce(json_extract(payload, '$.photograph.Bytes'), -1) FROM entries WHERE kind = 'photograph'
+		UNION ALL SELECT seq, kind, n, job, json_extract(payload, '$.photograph.Copy'), -1 FROM entries WHERE kind = 'photograph')
 		WHERE sha <> '' ORDER BY seq`)
 	if err != nil {
 		return err
@@ -109,7 +112,7 @@ func (v *Verified) names(ctx context.Context, db *sql.DB) error {
 	defer rows.Close()
 	for rows.Next() {
 		var f namedFile
-		if err := rows.Scan(&f.sha, &f.by); err != nil {
+		if err := rows.Scan(&f.sha, &f.by, &f.bytes); err != nil {
 			return err
 		}
 		v.named = append(v.named, f)

@@ -28,6 +28,7 @@ type captureModel struct {
 	OverPage string // its address
 	OverN    int
 	Form     captureForm
+	Looked   bool // the file was read to its end for this page, and is whole
 }
 
 // lightPage is how much of pictures and their tables a page carries, in bytes of markup:
@@ -51,6 +52,9 @@ func (s *server) captureModel(r *http.Request) (captureModel, error) {
 	m.Means = report.MeansOf(*c, report.LoopedBack(r.Context(), &job.View{Entries: []job.Entry{e}}, s.bench))
 	m.Missing = slices.DeleteFunc(slices.Clone(m.Sections), func(s measure.SectionFound) bool { return s.Found })
 	m.Title = e.Ref + ", " + d.View.Job.Name
+	if m.Looked, err = s.lookThrough(r, e, &m.Row); err != nil {
+		return m, err
+	}
 	m.Form = captureForm{Tape: c.Tape, Programme: c.Programme, Interface: c.Interface, Function: c.Function, Tracks: tracksText(c.Tracks), Case: string(e.Case), Remark: e.Remark}
 	if c.WhileRecording {
 		m.Form.WhileRecording = "1"

@@ -52,6 +52,7 @@ type captureRow struct {
 	Again                           []string // refs of entries that measure the same file
 	NotMeasured                     string
 	Warnings                        []string
+	Trouble                         *fileTrouble // with its file; nil: none that is seen
 }
 
 func (s *server) capturesModel(r *http.Request) (capturesModel, error) {
@@ -69,7 +70,9 @@ func (s *server) capturesModel(r *http.Request) (capturesModel, error) {
 			if len(m.Rows) == 0 { // the next one is mostly of the same
 				m.Form.Tape, m.Form.Programme, m.Form.Interface = e.Capture.Tape, e.Capture.Programme, e.Capture.Interface
 			}
-			m.Rows = append(m.Rows, captureRowOf(d.View, e))
+			row := captureRowOf(d.View, e)
+			row.Trouble = s.fileTrouble(e)
+			m.Rows = append(m.Rows, row)
 		}
 	}
 	return m, nil

@@ -18,6 +18,7 @@ type overviewModel struct {
 	NoteText     string // as typed
 	Case         string // as typed
 	Captures     int
+	BadFiles     []badFile // captures whose file is gone or altered
 	LineUp       step
 	Closed       bool // a closed-case capture follows the work
 	Past         []pastJob
@@ -53,6 +54,7 @@ func (s *server) overviewModel(r *http.Request) (overviewModel, error) {
 			m.Faulty = append(m.Faulty, l)
 		}
 	}
+	m.BadFiles = s.badFiles(d.View)
 	for _, e := range d.View.Current {
 		m.Captures += btoi(e.Capture != nil)
 	}

@@ -59,6 +59,7 @@ type Bench interface {
 	Found(ctx context.Context, definition string) (*job.Found, error)
 	OwnCounts(ctx context.Context) (*learn.Counts, error)
 	pictureBench
+	keptFileBench
 	draftBench
 	MergeCounts(ctx context.Context, name string, data []byte) (f job.MergedFile, again bool, err error)
 }

@@ -2,6 +2,7 @@ package main
 
 import (
 	"bytes"
+	"context"
 	"errors"
 	"fmt"
 	"io"
@@ -165,6 +166,14 @@ func keptFinding(dir string) finding {
 		}
 	}
 	says := fmt.Sprintf("%d, %s", n, megabytes(size))
+	if _, bad, err := store.GlanceAll(context.Background(), dir); err == nil && len(bad) > 0 { // a record that cannot be read has its own line
+		var todo []string
+		for _, g := range bad {
+			todo = append(todo, g.By+": "+g.Err.Error())
+		}
+		return finding{"kept files", false, fmt.Sprintf("%s; %d gone or altered", says, len(bad)),
+			strings.Join(append(todo, "the record and its figures stand; headstack restore into a new folder gives the files of a backup, headstack verify reads every byte"), "\n    ")}
+	}
 	if empty > 0 {
 		return finding{"kept files", false, fmt.Sprintf("%s; %d of them empty", says, empty), "the disk lost them: headstack verify names them, a backup has them"}
 	}
