@@ -30,7 +30,7 @@ func troubleOf(err error) *fileTrouble {
 	if err == nil {
 		return nil
 	}
-	const todo = "Put the file back under that name; or bring it again as a capture: the same bytes take that place. A backup has it: headstack restore into a new folder gives all its files. Until then it cannot be measured again; headstack export --damaged takes everything else along."
+	const todo = "Put the file back under that name; or bring it again as a capture: the same bytes take that place. A backup made before may have it: headstack restore into a new folder gives all its files. Until then it cannot be measured again; headstack export --damaged takes everything else along."
 	t := &fileTrouble{"file altered", sentence(err.Error()), todo}
 	kept, isKept := errors.AsType[*job.KeptFileError](err)
 	_, isAltered := errors.AsType[*job.AlteredError](err)
