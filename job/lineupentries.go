@@ -142,26 +142,35 @@ func (e Entry) LineUpText(def *machine.Definition) string {
 	if e.Turn != nil {
 		return e.Turn.Text(def)
 	}
-	return e.lineUpWords()
+	return e.lineUpWords(def)
 }
 
-// lineUpWords needs no definition.
-func (e Entry) lineUpWords() string {
+// lineUpWords names the steps; without a definition they stand by id, as they are typed.
+func (e Entry) lineUpWords(def *machine.Definition) string {
+	step := func(id string) string {
+		switch {
+		case def == nil:
+			return id
+		case id == ReferenceOutput:
+			return "reference output at the interface"
+		}
+		return lineup.Words(def, id)
+	}
 	switch {
 	case e.Turn != nil:
 		return e.Turn.text(strings.TrimSuffix(e.Turn.Trim+"/"+e.Turn.Key, "/"))
 	case e.Gate != nil && e.Gate.Lost:
-		return e.Gate.Step + " holds no longer"
+		return step(e.Gate.Step) + " holds no longer"
 	case e.Gate != nil:
-		return e.Gate.Step + " was seen to"
+		return step(e.Gate.Step) + " was seen to"
 	case e.Pass != nil:
 		return fmt.Sprintf("one pass of test tape %q", e.Pass.Tape)
 	case e.Figure != nil:
 		f := e.Figure
-		s := f.Step + ": " + typedText(f.Value, f.Half, f.Unit)
+		s := step(f.Step) + ": " + typedText(f.Value, f.Half, f.Unit)
 		return strings.TrimSpace(s + " " + f.Instrument)
 	case e.SignOff != nil:
-		s := fmt.Sprintf("%s is left as it is: %s", e.SignOff.Step, e.SignOff.Reason)
+		s := fmt.Sprintf("%s is left as it is: %s", step(e.SignOff.Step), e.SignOff.Reason)
 		if e.SignOff.By != "" {
 			s += " (" + e.SignOff.By + ")"
 		}
@@ -178,8 +187,8 @@ func (e Entry) lineUpWords() string {
 	return ""
 }
 
-// LineUpWords is LineUpText where no definition is at hand: parts stand by id and key.
-func (e Entry) LineUpWords() string { return e.lineUpWords() }
+// LineUpWords is LineUpText where no definition is at hand: steps and parts stand by id and key.
+func (e Entry) LineUpWords() string { return e.lineUpWords(nil) }
 
 // typedText writes a typed figure with the interval that it counts with.
 func typedText(value, half float64, unitName string) string {
