@@ -229,13 +229,13 @@ func (a across) panel(width, high float64, line sloping, sloped bool) panel {
 	if len(a.tracks) == 0 {
 		lo, hi, x0, x1 = -10, 10, 1, 8
 	}
-	if sloped {
-		for _, x := range []float64{x0, x1} {
+	pad := math.Max(0.05*(x1-x0), 0.2)
+	if sloped { // to the edges of the panel: a line that is cut shows another angle
+		for _, x := range []float64{x0 - pad, x1 + pad} {
 			y := line.y + line.slope*(x-line.x)
 			lo, hi = math.Min(lo, y), math.Max(hi, y)
 		}
 	}
-	pad := math.Max(0.05*(x1-x0), 0.2)
 	of := measure.Axis{Label: "place across the tape", Unit: "mm"}
 	if !a.known {
 		of = measure.Axis{Label: "track"}
@@ -250,15 +250,48 @@ func (a across) panel(width, high float64, line sloping, sloped bool) panel {
 
 // draw lays the line and the fan of its interval over the panel.
 func (l sloping) draw(c *canvas, p panel) {
-	at := func(x, slope float64) float64 { return p.y.at(l.y + slope*(x-l.x)) }
-	x0, x1, xm := p.x.lo, p.x.hi, l.x
-	a, b, m := p.x.at(x0), p.x.at(x1), p.x.at(xm)
-	c.polygon([]float64{a, at(x0, l.least), m, at(xm, 0), b, at(x1, l.least), b, at(x1, l.most), m, at(xm, 0), a, at(x0, l.most)},
-		ink{class: "band", fill: pen, tint: 0.15})
-	c.line(a, at(x0, l.slope), b, at(x1, l.slope), ink{class: "fit", width: 1})
-	edge := ink{class: "fit", width: 0.6, opacity: 0.6}
-	c.line(a, at(x0, l.least), b, at(x1, l.least), edge)
-	c.line(a, at(x0, l.most), b, at(x1, l.most), edge)
+	// Each half of the fan is a triangle from the middle: its tips may lie off the panel.
+	for _, x := range []float64{p.x.lo, p.x.hi} {
+		if fan := p.within([]float64{l.x, l.y, x, l.at(x, l.least), x, l.at(x, l.most)}); len(fan) > 0 {
+			c.polygon(fan, ink{class: "band", fill: pen, tint: 0.15})
+		}
+	}
+	k := ink{class: "fit", width: 1}
+	for _, slope := range []float64{l.slope, l.least, l.most} {
+		if s := p.within([]float64{p.x.lo, l.at(p.x.lo, slope), p.x.hi, l.at(p.x.hi, slope)}); len(s) >= 4 {
+			c.line(s[0], s[1], s[2], s[3], k)
+		}
+		k = ink{class: "fit", width: 0.6, opacity: 0.6}
+	}
+}
+
+func (l sloping) at(x, slope float64) float64 { return l.y + slope*(x-l.x) }
+
+// within cuts the closed outline x0, y0, x1, y1, … of values at the lower and upper edge
+// of the panel, and gives what is left as places on the drawing.
+func (p panel) within(outline []float64) []float64 {
+	for _, side := range []float64{1, -1} {
+		edge := p.y.lo
+		if side < 0 {
+			edge = p.y.hi
+		}
+		var kept []float64
+		for i := 0; i < len(outline); i += 2 {
+			j := (i + 2) % len(outline)
+			x, y, u, v := outline[i], outline[i+1], outline[j], outline[j+1]
+			if side*(y-edge) >= 0 {
+				kept = append(kept, x, y)
+			}
+			if (y-edge)*(v-edge) < 0 {
+				kept = append(kept, x+(u-x)*(edge-y)/(v-y), edge)
+			}
+		}
+		outline = kept
+	}
+	for i := 0; i < len(outline); i += 2 {
+		outline[i], outline[i+1] = p.x.at(outline[i]), p.y.at(outline[i+1])
+	}
+	return outline
 }
 
 func (a across) describe() string {

@@ -202,7 +202,7 @@ func logLabel(v float64, unitName string) string {
 	if unitName == "Hz" && v >= 1000 {
 		return strconv.FormatFloat(v/1000, 'g', 4, 64) + "k"
 	}
-	if v >= 1e6 || v < 1e-5 {
+	if v >= 1e6 || v < 0.9e-6 { // 0.000003 is read at once, 3e-06 is not
 		return minus(strconv.FormatFloat(v, 'g', 4, 64))
 	}
 	return strconv.FormatFloat(v, 'f', -1, 64)

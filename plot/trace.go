@@ -1,6 +1,7 @@
 package plot
 
 import (
+	"cmp"
 	"fmt"
 	"math"
 	"slices"
@@ -193,7 +194,8 @@ func (s *sheet) boundsRemark(f family) {
 func longNames(cs []course) []string {
 	var out []string
 	for _, c := range cs {
-		out = append(out, spoken(c))
+		// What is of no track and no tone is of all that was heard: a dash without a word explains nothing.
+		out = append(out, cmp.Or(spoken(c), "all sections"))
 	}
 	return out
 }
