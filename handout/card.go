@@ -56,7 +56,7 @@ func (c *card) set(title string) {
 	f.Para("Not an electrical safety test. Before it is used, have earth continuity, insulation and the supply tested as local electrical codes require, by licensed practice.", paper.Strong)
 	f.Heading(2, "As left, "+report.CaseWord(c.caseLeft()))
 	c.figures()
-	c.list("What is wrong with it", "■ Nothing that was tried and found wrong.", c.wrong())
+	c.list("What is wrong with it", "■ Nothing that was tried was found wrong.", c.wrong())
 	c.list("What may come back", "", c.unprovenShort())
 	c.list("What was done", "Nothing that was recorded.", c.done())
 	open, _ := report.NotDone(v)

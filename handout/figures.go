@@ -77,7 +77,7 @@ func (h *handOver) found(x *report.Found, left bool) {
 			figureTables(f, t)
 		}
 		for _, s := range c.Nothing {
-			f.Para(s+".", paper.Small)
+			f.Para(strings.TrimSuffix(s, ".")+".", paper.Small)
 		}
 	}
 	if over > 0 {

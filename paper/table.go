@@ -65,6 +65,9 @@ func (f *Flow) Table(t Table) {
 	for i := 0; i+1 < len(s.rows) && t.Rows[i].Keep; i++ {
 		first += s.rows[i+1].height
 	}
+	if t.Caption != "" {
+		f.Gap(1.5) // or it reads as the last of the notes above
+	}
 	f.Need(s.captionHeight(t.Caption) + min(first, f.Full()/2))
 	s.heading(t.Caption)
 	for i := range s.rows {
