@@ -11,7 +11,7 @@ import (
 // licensed practice.
 const (
 	burns  = "Caution: bias and erase points carry 20 to 60 V r.m.s. at 60 to 150 kHz, sting and burn the skin at a point; the supply holds its charge, and mains may be near. Insulated trimming tool, one hand, nothing metal on fingers or wrist. Local electrical codes and licensed practice come first."
-	probes = "Caution: if bias is read at a point, set the probe with the oscillator off and use a ×10 probe or the sense resistor in the head's ground leg: a plain lead of 100 pF is 17 kohm at 92 kHz, pulls bias down and detunes it. A meter that ends at 20 kHz reads bias of 92 kHz some 13 dB low: compare its readings with each other, never with a printed figure."
+	probes = "Caution: if bias is read at a point, set the probe with the oscillator off and use a ×10 probe or the sense resistor in the head's ground leg: a plain lead of 100 pF is 17 kΩ at 92 kHz, pulls bias down and detunes it. A meter that ends at 20 kHz reads bias of 92 kHz some 13 dB low: compare its readings with each other, never with a printed figure."
 )
 
 // TwoHead is the procedure on a machine whose record head also plays, so that bias has no

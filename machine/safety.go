@@ -11,7 +11,7 @@ import "slices"
 var standardCautions = map[string]string{
 	"bias":        "Bias and erase nodes carry 20 to 60 V r.m.s. at 60 to 150 kHz and burn the skin at a point: set the probe with the oscillator off, insulated tip, one hand away, and read by a ×10 probe or the sense resistor.",
 	"mains":       "Class I mains supply: pull the mains plug before opening, check the earth lead, and work on live mains parts only if local codes let you and you are licensed for it.",
-	"capacitors":  "Supply capacitors hold 25 to 60 V for minutes after the plug is pulled: discharge each through a resistor (e.g. 1 kohm 5 W), then measure that it is empty.",
+	"capacitors":  "Supply capacitors hold 25 to 60 V for minutes after the plug is pulled: discharge each through a resistor (e.g. 1 kΩ 5 W), then measure that it is empty.",
 	"mirrored":    "This connector is mirrored: pin n here is not pin n on the other board. Say which side you probe, find one pin of known voltage first, then clip.",
 	"flat-cable":  "Flat cable: it breaks at the crease near the socket and is rated for few insertions. Pull straight by the stiffener, count each unplugging, leave it in if you can.",
 	"trimmer":     "Turn it with a ceramic or plastic trimmer: a steel blade detunes coils, couples hum and can short a rail.",
@@ -81,7 +81,7 @@ func Cautions(d *Definition) []string {
 	out := []string{"Local electrical codes, the maker's safety notes and licensed practice come first; where they differ from anything said here, follow them."}
 	if d.Supply.Class == "I" {
 		out = append(out, standardCautions["mains"],
-			"Before first power: earth continuity from plug to bare metal (below 0.1 ohm plus the lead) and insulation (at least 1 Mohm), by somebody equipped and permitted to test it.",
+			"Before first power: earth continuity from plug to bare metal (below 0.1 Ω plus the lead) and insulation (at least 1 MΩ), by somebody equipped and permitted to test it.",
 			standardCautions["capacitors"],
 			"A scope's ground clip on this recorder is an earth: identify the pin before you clip.")
 	} else {

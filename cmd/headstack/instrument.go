@@ -136,7 +136,7 @@ func instrumentText(in diagnosis.Instrument) string {
 	add(in.BandwidthHz, "to %s", unit.Frequency(unit.Hertz(in.BandwidthHz)))
 	add(in.ACPercent, "a.c. ±%g %%", in.ACPercent)
 	add(in.DCPercent, "d.c. ±%g %%", in.DCPercent)
-	add(in.InputOhm, "%g Mohm", in.InputOhm/1e6)
+	add(in.InputOhm, "%g MΩ", in.InputOhm/1e6)
 	add(in.InputF, "%g pF", in.InputF*1e12)
 	add(in.LeadsOhm, "leads %g ohm", in.LeadsOhm)
 	if in.Leads != "" {
