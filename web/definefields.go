@@ -47,6 +47,21 @@ func shownValue(v machine.Value, kind fieldKind) string {
 	return ""
 }
 
+// figureWords are the figures of a list as its rows say them: a bare one says nothing.
+var figureWords = map[string]string{
+	"cm_s": "%s cm/s", "high_us": "high %s µs", "low_us": "low %s µs", "tolerance_percent": "±%s %%", "gap_um": "gap %s µm",
+	"down_minutes": "opens in %s min", "up_minutes": "back in %s min", "after_minutes": "%s min of realignment",
+	"check_minutes": "%s min", "minutes": "%s min", "speed_cm_s": "%s cm/s", "order": "place %s",
+}
+
+// withUnit is a shown value with what its figure is.
+func (f defineField) withUnit(s string) string {
+	if words := figureWords[f.Key]; words != "" && s != "" {
+		return fmt.Sprintf(words, s)
+	}
+	return s
+}
+
 // typedValue is what was typed into a field, as a value of the draft; nil: nothing.
 func (f defineField) typedValue(s string) (machine.Value, error) {
 	s = strings.TrimSpace(strings.ReplaceAll(s, "\r\n", "\n"))

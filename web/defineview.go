@@ -241,7 +241,7 @@ func (m *defineModel) rows(e *defineEdit, d *machine.Draft, sketch *machine.Defi
 		}
 		var words []string
 		for k, f := range e.step.Fields {
-			s := shownValue(valueAt(item, f.Key), f.Kind)
+			s := f.withUnit(shownValue(valueAt(item, f.Key), f.Kind))
 			switch {
 			case k == 0:
 				row.Title = cmp.Or(s, "no "+f.Key)

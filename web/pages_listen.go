@@ -57,6 +57,22 @@ type unkeptView struct {
 	order
 	At, Took string
 	Form     captureForm
+	Played   string // the tape or programme by its name
+}
+
+// played names what a form says was played.
+func (c captureChoices) played(f captureForm) string {
+	for _, t := range c.Tapes {
+		if f.Tape != "" && t.ID == f.Tape {
+			return t.Name
+		}
+	}
+	for _, p := range c.Programmes {
+		if f.Tape == "" && f.Programme != "" && p.ID == f.Programme {
+			return p.Name
+		}
+	}
+	return cmp.Or(f.Tape, f.Programme)
 }
 
 func listenFormOf(field func(string) string) listenForm {
@@ -94,7 +110,7 @@ func (s *server) listenModel(r *http.Request) (listenModel, error) {
 		m.Devices, m.NoDevices = s.devices(r.Context())
 	}
 	for _, o := range s.ear.unkept(d.View.Job.ID) {
-		m.Unkept = append(m.Unkept, unkeptView{o, whenText(o.Began), s.ear.size(o), o.Form})
+		m.Unkept = append(m.Unkept, unkeptView{o, whenText(o.Began), s.ear.size(o), o.Form, m.played(o.Form)})
 	}
 	return m, nil
 }
