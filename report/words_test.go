@@ -28,7 +28,7 @@ func TestEntryText(t *testing.T) {
 		{"closed lid", job.Entry{Opening: &job.Opening{Opening: "lid", Closed: true}}},
 		{"takes back an entry", job.Entry{Withdraw: true, Work: &job.Work{Kind: diagnosis.WorkClean, Stage: "H", Key: "4"}}},
 		{"note", job.Entry{Kind: job.KindNote}},
-		{"path_clean was seen to", job.Entry{Gate: &job.Gate{Step: "path_clean"}}},
+		{"whole tape path clean and dry was seen to", job.Entry{Gate: &job.Gate{Step: "path_clean"}}},
 		{`one pass of test tape "a tape"`, job.Entry{Pass: &job.Pass{Tape: "a tape"}}},
 	} {
 		if got := report.EntryText(def, c.e); got != c.want {
