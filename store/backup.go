@@ -5,7 +5,6 @@ import (
 	"compress/flate"
 	"context"
 	"crypto/sha256"
-	"database/sql"
 	"encoding/hex"
 	"encoding/json"
 	"errors"
@@ -118,7 +117,7 @@ func copyDatabase(ctx context.Context, from, to string, d disk) error {
 		return err
 	}
 	// Not query_only, which refuses VACUUM INTO; it writes to the copy alone.
-	db, err := sql.Open("sqlite", dsn(from, []pragma{{"busy_timeout", "5000", "5000"}}))
+	db, err := openReading(ctx, from, []pragma{{"busy_timeout", "5000", "5000"}})
 	if err != nil {
 		return err
 	}

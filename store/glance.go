@@ -2,7 +2,6 @@ package store
 
 import (
 	"context"
-	"database/sql"
 	"errors"
 	"io/fs"
 	"os"
@@ -83,7 +82,7 @@ type Glanced struct {
 // reading them; [Verify] reads them. n is how many there are. The bench may be in use.
 func GlanceAll(ctx context.Context, dir string) (n int, bad []Glanced, err error) {
 	path := filepath.Join(dir, databaseName)
-	db, err := sql.Open("sqlite", dsn(path, []pragma{{"busy_timeout", "5000", "5000"}, {"query_only", "ON", "1"}}))
+	db, err := openReading(ctx, path, []pragma{{"busy_timeout", "5000", "5000"}, {"query_only", "ON", "1"}})
 	if err != nil {
 		return 0, nil, err
 	}

@@ -65,7 +65,7 @@ func Verify(ctx context.Context, dir string) (Verified, error) {
 }
 
 func (v *Verified) database(ctx context.Context, path string) error {
-	db, err := sql.Open("sqlite", dsn(path, []pragma{{"busy_timeout", "5000", "5000"}, {"query_only", "ON", "1"}}))
+	db, err := openReading(ctx, path, []pragma{{"busy_timeout", "5000", "5000"}, {"query_only", "ON", "1"}})
 	if err != nil {
 		return err
 	}

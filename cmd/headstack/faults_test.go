@@ -14,6 +14,7 @@ import (
 	"time"
 
 	"headstack/halfmade"
+	"headstack/job"
 	"headstack/store"
 )
 
@@ -161,4 +162,46 @@ func TestWhatAKilledProgramLeft(t *testing.T) {
 	if v, err := store.Verify(t.Context(), filepath.Join(root, "anew")); err != nil || len(v.Problems) > 0 || v.Entries != 1 {
 		t.Errorf("restored: %+v, %v", v, err)
 	}
+}
+
+// TestAClockThatWentBack: a bench last used when the clock stood years ahead is used by the
+// program with the clock as it stands. Nothing is refused, the order is that of keeping, and
+// the copies of the later days are not taken for the newest.
+func TestAClockThatWentBack(t *testing.T) {
+	bench := filepath.Join(t.TempDir(), "bench")
+	ahead := func() time.Time { return time.Now().AddDate(40, 0, 0).UTC() }
+	for range 2 { // the second makes the day's copy
+		s, err := store.Open(bench, store.Options{Now: ahead})
+		if err != nil {
+			t.Fatal(err)
+		}
+		b := job.NewBench(s, s, job.BenchOptions{Now: ahead})
+		if list, err := b.Jobs(t.Context()); err == nil && len(list) == 0 {
+			_, err = b.OpenJob(t.Context(), job.NewJob{Definition: "hexastrand"})
+			if err != nil {
+				t.Fatal(err)
+			}
+		}
+		if _, err := b.RecordNote(t.Context(), "job-0001", "", "with the clock ahead"); err != nil {
+			t.Fatal(err)
+		}
+		if err := s.Close(); err != nil {
+			t.Fatal(err)
+		}
+	}
+	call(t, bench, "note", "job-0001", "with the clock back").want(t, exitDone, "note 3")
+	c := call(t, bench, "job", "show", "job-0001")
+	c.want(t, exitDone)
+	first, last := strings.LastIndex(c.out, "with the clock ahead"), strings.Index(c.out, "with the clock back")
+	if first < 0 || last < first {
+		t.Errorf("the entry with the clock back does not stand last:\n%s", c.out)
+	}
+	call(t, bench, "verify").want(t, exitDone, "3 entries", "all as it was kept")
+	today := filepath.Join(bench, "backups", "bench-day-"+time.Now().UTC().Format("20060102")+".db")
+	if _, err := os.Stat(today); err != nil {
+		t.Errorf("no copy of today: %v", err)
+	}
+	out := filepath.Join(t.TempDir(), "out")
+	call(t, bench, "export", "--no-reports", out).want(t, exitDone, "3 entries")
+	call(t, filepath.Join(t.TempDir(), "anew"), "import", out).want(t, exitDone, "3 entries")
 }
