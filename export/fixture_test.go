@@ -22,6 +22,7 @@ import (
 	"headstack/measure"
 	"headstack/picture"
 	"headstack/store"
+	"headstack/store/pgtest"
 )
 
 func openStore(t testing.TB, dir string) *store.Store {
@@ -160,7 +161,7 @@ func (fixture) Helper()           {}
 func (fixture) Fatal(args ...any) { panic(fmt.Sprint(args...)) }
 
 func TestMain(m *testing.M) {
-	code := m.Run()
+	code := pgtest.Main{M: m}.Run()
 	toClose()
 	os.Exit(code)
 }

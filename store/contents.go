@@ -85,7 +85,7 @@ type Snapshot struct {
 	*Store // over the copy of the database
 	kept   *Store
 	files  []job.KeptFile
-	copied string // the folder of the copy
+	copied string // the folder of the copy, "" for a record on a server
 }
 
 // OpenSnapshot reads the bench in the folder dir as it stands now. Its database is copied

@@ -81,7 +81,7 @@ func (c *connConfig) pool(n int, readOnly bool) *sql.DB {
 }
 
 // checkServer refuses a server that could lose or garble what it acknowledged.
-func checkServer(ctx context.Context, db *sql.DB) error {
+func checkServer(ctx context.Context, db querier) error {
 	var number int
 	var version, encoding, fsync, fullPages string
 	err := db.QueryRowContext(ctx, `SELECT current_setting('server_version_num')::int, current_setting('server_version'),
@@ -140,18 +140,38 @@ func migrateServer(ctx context.Context, db *sql.DB, place string) (err error) {
 	return nil
 }
 
+// ownTables is how many tables a bench has of which a database is known.
+const ownTables = 4
+
 // checkOwnServer refuses a database that has tables, but not those of a bench.
-func checkOwnServer(ctx context.Context, conn *sql.Conn, place string) error {
-	var tables, ours int
-	const q = `SELECT count(*), count(*) FILTER (WHERE tablename IN ('documents', 'listings', 'jobs', 'entries'))
-		FROM pg_tables WHERE schemaname = current_schema() AND tablename NOT LIKE 'goose\_%'`
-	if err := conn.QueryRowContext(ctx, q).Scan(&tables, &ours); err != nil {
-		return err
-	}
-	if tables > 0 && ours < 4 {
+func checkOwnServer(ctx context.Context, conn querier, place string) error {
+	tables, ours, err := countTables(ctx, conn)
+	if err == nil && tables > 0 && ours < ownTables {
 		return &ForeignError{Path: place}
 	}
-	return nil
+	return err
+}
+
+func countTables(ctx context.Context, q querier) (tables, ours int, err error) {
+	const count = `SELECT count(*), count(*) FILTER (WHERE tablename IN ('documents', 'listings', 'jobs', 'entries'))
+		FROM pg_tables WHERE schemaname = current_schema() AND tablename NOT LIKE 'goose\_%'`
+	err = q.QueryRowContext(ctx, count).Scan(&tables, &ours)
+	return tables, ours, err
+}
+
+// schemaOf is the schema that a database of a bench has.
+func schemaOf(ctx context.Context, q querier) (have int64, err error) {
+	err = q.QueryRowContext(ctx, `SELECT coalesce(max(version_id), 0) FROM goose_db_version WHERE is_applied`).Scan(&have)
+	return have, err
+}
+
+// newestSchema is the schema that this program makes.
+func newestSchema() (int64, error) {
+	names, err := fs.Glob(embeddedPostgres, "postgres/*.sql") // in order
+	if err != nil || len(names) == 0 {
+		return 0, fmt.Errorf("reading the schema's history: %w", err)
+	}
+	return goose.NumericComponent(names[len(names)-1])
 }
 
 // oldRemains is how long nothing was written to a file that is not whole before it counts

@@ -68,6 +68,8 @@ var elsewhere = map[string]string{
 	"AppendListing": "within a transaction",
 	"tryOn":         "on a server: what it does to its disk is its own",
 	"migrateServer": "the same",
+	"openInstant":   "it only reads",
+	"instantPool":   "the same",
 	"appendWhole":   "within a transaction",
 	"lockFolder":    "the lock is held, not written: its file stays empty",
 	"release":       "the same",
