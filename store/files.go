@@ -49,11 +49,16 @@ func (s *Store) Put(ctx context.Context, r io.Reader) (sha string, size int64, e
 // settle gives a whole temporary file its name. A file that is there already
 // under that name is left alone while it is what its name says.
 func (s *Store) settle(ctx context.Context, temp, sha string) error {
+	// Another that finds the file acknowledges it: until it is sure to stay, none looks.
+	s.settling.Lock()
+	defer s.settling.Unlock()
 	dir := filepath.Join(s.dir, capturesName)
 	path := filepath.Join(dir, sha)
-	if f, err := s.Open(ctx, sha); err == nil {
+	f, err := s.Open(ctx, sha)
+	if err == nil {
 		return errors.Join(f.Close(), s.disk.do(stepFileAgain, func() error { return syncDir(dir) }))
 	}
+	_, absent := errors.AsType[*job.NotFoundError](err)
 	if err := ctx.Err(); err != nil {
 		return err
 	}
@@ -65,10 +70,14 @@ func (s *Store) settle(ctx context.Context, temp, sha string) error {
 	if err := s.disk.do(stepFileName, func() error { return os.Rename(temp, path) }); err != nil {
 		return err
 	}
-	if err := s.disk.do(stepFileSettle, func() error { return syncDir(dir) }); err != nil {
-		return errors.Join(err, s.disk.do(stepFileUndo, func() error { return os.Remove(path) }))
+	err = s.disk.do(stepFileSettle, func() error { return syncDir(dir) })
+	if err == nil || !absent || s.base != nil {
+		// In a folder that others use the name is not taken back either, even where it was made
+		// here: another program may have found the file under it and acknowledged it. A whole
+		// file of which no entry speaks does no harm, and the next try finds it.
+		return err
 	}
-	return nil
+	return errors.Join(err, s.disk.do(stepFileUndo, func() error { return os.Remove(path) }))
 }
 
 // Open opens a capture after hashing it again; see job.Files.

@@ -9,6 +9,7 @@ import (
 	"io/fs"
 	"os"
 	"path/filepath"
+	"sync"
 	"time"
 
 	"headstack/job"
@@ -38,6 +39,8 @@ type Store struct {
 	read  *sql.DB
 	disk  disk
 	base  base // nil: the file in the folder
+
+	settling sync.Mutex // held while a kept file gets its name
 
 	copyProblem error
 	altered     altered // files; see glance.go
@@ -155,6 +158,14 @@ func (s *Store) makeFolders() error {
 
 // Dir is the folder of the bench, absolute.
 func (s *Store) Dir() string { return s.dir }
+
+// Place names where the record is: its folder, or the database on a server, without password.
+func (s *Store) Place() string {
+	if s.base != nil {
+		return s.base.place()
+	}
+	return s.dir
+}
 
 // Close closes the bench and frees the folder for another program. What is
 // still running on it gets an error.
