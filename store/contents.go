@@ -139,6 +139,9 @@ func openSnapshot(ctx context.Context, dir string, opt Options) (_ *Snapshot, er
 // Dir is the folder of the bench that was read.
 func (s *Snapshot) Dir() string { return s.kept.dir }
 
+// Place names where the record is that was read.
+func (s *Snapshot) Place() string { return s.kept.Place() }
+
 // KeptFiles lists the files; see job.Contents.
 func (s *Snapshot) KeptFiles(context.Context) ([]job.KeptFile, error) { return s.files, nil }
 

@@ -163,6 +163,7 @@ func (s *Store) EntriesBut(ctx context.Context, jobID string, without job.Kind) 
 
 const entryColumns = `seq, job, kind, n, at, clock, corrects, withdraw, case_state, remark, minutes, payload`
 
+// scanEntry reads entryColumns. With an error comes what was read before it, the number at least.
 func scanEntry(row scanner) (job.Entry, error) {
 	var e job.Entry
 	var at, text string
@@ -176,10 +177,10 @@ func scanEntry(row scanner) (job.Entry, error) {
 	e.Corrects = corrects.Int64
 	e.Ref = job.EntryRef(e.Kind, n)
 	if e.At, err = parseTime(at); err != nil {
-		return job.Entry{}, err
+		return e, err
 	}
 	if e.Clock, err = parseClock(clock); err != nil {
-		return job.Entry{}, err
+		return e, err
 	}
 	return e, decodePayload(text, &e)
 }

@@ -43,7 +43,7 @@ func (s *Snapshot) openInstant(ctx context.Context, config *connConfig, v *insta
 	if v.tx, err = v.holder.BeginTx(ctx, &sql.TxOptions{Isolation: sql.LevelRepeatableRead, ReadOnly: true}); err != nil {
 		return err
 	}
-	if err := checkServer(ctx, v.tx); err != nil {
+	if err := checkReadable(ctx, v.tx); err != nil { // one that could lose what it keeps is left with an export
 		return err
 	}
 	if err := mustBeCurrent(ctx, v.tx, v.name); err != nil {

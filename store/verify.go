@@ -18,6 +18,7 @@ type Verified struct {
 	Entries, Documents, Files int
 	Bytes                     int64 // of the files
 	Problems                  []string
+	Notes                     []string // what may be so and is worth a look
 
 	named []namedFile // in the order of the entries
 }
@@ -46,10 +47,15 @@ func Verify(ctx context.Context, dir string) (Verified, error) {
 		}
 		v.Problems = append(v.Problems, explain(err, path).Error())
 	}
-	// After the database: an entry names only files that are there already.
+	err := v.files(ctx, dir)
+	return v, err
+}
+
+// files looks at the files, after the database: an entry names only files that are there already.
+func (v *Verified) files(ctx context.Context, dir string) error {
 	names, err := fileNames(dir)
 	if err != nil {
-		return v, err
+		return err
 	}
 	for _, f := range v.named {
 		if _, there := slices.BinarySearch(names, f.sha); !there {
@@ -58,10 +64,10 @@ func Verify(ctx context.Context, dir string) (Verified, error) {
 	}
 	for _, n := range names {
 		if err := v.file(ctx, filepath.Join(dir, capturesName, n), n); err != nil {
-			return v, err
+			return err
 		}
 	}
-	return v, nil
+	return nil
 }
 
 func (v *Verified) database(ctx context.Context, path string) error {

@@ -113,7 +113,9 @@ func (verifyVerb) Help() string {
 
 Reads every byte that is kept and holds it against its hash; changes nothing. Exit code 3 when
 something is not as it was kept. Of a whole bench it prints a hash of all that it holds: two
-benches with the same hash have the same record.`
+benches with the same hash have the same record. Of a record on a server it reads each row as of
+one instant while others append, and the files of the folder that goes with it; pg_amcheck looks
+through the pages of the database.`
 }
 
 func (v *verifyVerb) Run(e *env) error {
@@ -130,8 +132,8 @@ func (v *verifyVerb) Run(e *env) error {
 		fmt.Fprintf(e.out, "%s: whole: %s\n", v.File, contentsLine(c))
 		return nil
 	}
-	if err := v.inFolder("verify", "pg_amcheck looks through the database of a server; each capture is held against its hash whenever it is opened"); err != nil {
-		return err
+	if v.Record != "" {
+		return v.onServer(e)
 	}
 	dir, err := v.folder()
 	if err != nil {
@@ -141,13 +143,44 @@ func (v *verifyVerb) Run(e *env) error {
 	if err != nil {
 		return err
 	}
+	if err := sayVerified(e, got, dir, "copy the folder away before anything else, then restore a backup into a new folder; the folder's own backups/ holds copies of the record"); err != nil {
+		return err
+	}
+	s, err := v.snapshot(e.ctx)
+	if err != nil {
+		return err
+	}
+	return errors.Join(printContent(e, s), s.Close())
+}
+
+// onServer looks through a record on a server as of one instant.
+func (v *verifyVerb) onServer(e *env) error {
+	s, err := v.snapshot(e.ctx)
+	if err != nil {
+		return err
+	}
+	got, err := store.VerifyShared(e.ctx, s)
+	if err == nil {
+		err = sayVerified(e, got, s.Place(), "make a dump with pg_dump and copy the folder of captures away before anything else; a dump put back into another empty database, and the copy of the captures, are compared by headstack verify")
+	}
+	if err == nil {
+		err = printContent(e, s)
+	}
+	return errors.Join(err, s.Close())
+}
+
+// sayVerified says what was looked through, and is a fault with what to do when not all is well.
+func sayVerified(e *env, got store.Verified, place, todo string) error {
 	for _, p := range got.Problems {
 		fmt.Fprintln(e.out, "✕ "+p)
 	}
+	for _, n := range got.Notes {
+		fmt.Fprintln(e.out, "– "+n)
+	}
 	fmt.Fprintf(e.out, "%d entries, %d documents, %d kept files (%s) looked through\n", got.Entries, got.Documents, got.Files, megabytes(got.Bytes))
 	if n := len(got.Problems); n > 0 {
-		return &fault{exitNotInOrder, fmt.Errorf("%d things in %s are not as they were kept", n, dir), "copy the folder away before anything else, then restore a backup into a new folder; the folder's own backups/ holds copies of the record"}
+		return &fault{exitNotInOrder, fmt.Errorf("%d things in %s are not as they were kept", n, place), todo}
 	}
 	fmt.Fprintln(e.out, "■ all as it was kept")
-	return printContent(e, dir)
+	return nil
 }

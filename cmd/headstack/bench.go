@@ -43,7 +43,25 @@ func (f benchFlag) open(ctx context.Context) (*store.Store, error) {
 	if f.Record == "" {
 		return store.Open(dir, store.Options{})
 	}
-	return store.OpenShared(ctx, store.Shared{Address: f.Record, Dir: cmp.Or(f.Files, dir)})
+	return store.OpenShared(ctx, f.shared(dir))
+}
+
+// snapshot reads the bench that open opens, as it stands now; others may have it open.
+func (f benchFlag) snapshot(ctx context.Context) (*store.Snapshot, error) {
+	dir, err := f.folder()
+	if err != nil {
+		return nil, err
+	}
+	if f.Record == "" {
+		return store.OpenSnapshot(ctx, dir)
+	}
+	return store.OpenSharedSnapshot(ctx, f.shared(dir))
+}
+
+// shared is where the record on a server is and the files that go with it; dir is the folder of
+// the bench.
+func (f benchFlag) shared(dir string) store.Shared {
+	return store.Shared{Address: f.Record, Dir: cmp.Or(f.Files, dir)}
 }
 
 // inFolder refuses a record on a server where a verb works on the folder of a bench alone.
@@ -55,7 +73,7 @@ func (f benchFlag) inFolder(what, instead string) error {
 }
 
 // dumpInstead is how a record on a server is copied.
-const dumpInstead = "pg_dump makes a copy of the record, and the folder of captures is copied as it is: see doc/SHOP.md"
+const dumpInstead = "headstack export writes all of it, to be read without a server; pg_dump and a copy of the folder of captures are sooner: see doc/SHOP.md"
 
 // with opens the bench, runs do and closes it.
 func (f benchFlag) with(e *env, do func(*job.Bench) error) error {

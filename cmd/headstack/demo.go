@@ -94,10 +94,11 @@ func (v *demoVerb) Run(e *env) error {
 		return nil
 	}
 	fmt.Fprintln(e.out)
-	err = servePages(e, d.bench, filepath.Join(folder, "bench"), v.Port, "jobs/"+d.job.ID)
+	at := benchFlag{Bench: filepath.Join(folder, "bench")} // never a record on a server
+	err = servePages(e, d.bench, at, v.Port, "jobs/"+d.job.ID)
 	if port := (&fault{}); errors.As(err, &port) && v.Port != 0 {
 		// The demo must not end in an error because an earlier one still runs.
-		err = servePages(e, d.bench, filepath.Join(folder, "bench"), 0, "jobs/"+d.job.ID)
+		err = servePages(e, d.bench, at, 0, "jobs/"+d.job.ID)
 	}
 	return err
 }

@@ -30,7 +30,9 @@ func (doctorVerb) Help() string {
 
 Looks at the folder, the disk, the record, its copies, kept files, captures cut off, what killed programs
 left half-made, what the log holds, the port of the pages, a browser and the sound server, and says
-what to do. Changes nothing but a probe file that it removes again. Exit code 3 when something needs doing.`
+what to do. Of a record on a server: whether it answers, its settings, the schema, this machine's clock
+against the server's, and the folder that is shared. Changes nothing but a probe file that it removes
+again. Exit code 3 when something needs doing.`
 }
 
 // finding is one line of a look at the bench.
@@ -47,15 +49,14 @@ const (
 )
 
 func (v *doctorVerb) Run(e *env) error {
-	if err := v.inFolder("doctor", "headstack job list says whether the record can be reached; pg_isready whether the server runs"); err != nil {
-		return err
-	}
 	dir, err := v.folder()
 	if err != nil {
 		return err
 	}
 	var list []finding
-	if _, err := os.Stat(dir); errors.Is(err, os.ErrNotExist) {
+	if v.Record != "" {
+		list = v.shopFindings(e.ctx, dir)
+	} else if _, err := os.Stat(dir); errors.Is(err, os.ErrNotExist) {
 		list = append(list, finding{"folder", true, dir + " is not there yet", "the first job makes it"})
 	} else {
 		list = append(list, folderFinding(dir), roomFinding(dir), recordFinding(dir), copiesFinding(dir, time.Now()), keptFinding(dir), cutOffFinding(dir), halfMadeFinding(dir), logsFinding(dir))

@@ -1,6 +1,7 @@
 package main
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
@@ -35,29 +36,23 @@ headstack import puts it back; a backup is smaller and only for this program.`
 }
 
 func (v *exportVerb) Run(e *env) error {
-	if err := v.inFolder("export", dumpInstead); err != nil {
-		return err
-	}
-	dir, err := v.folder()
-	if err != nil {
-		return err
-	}
 	clearHalfMade(e, filepath.Dir(filepath.Clean(v.To)))
 	var w export.Written
+	var err error
 	if strings.EqualFold(filepath.Ext(v.To), ".zip") {
 		err = writeAnew(v.To, func(f io.Writer) error {
-			w, err = exportTo(e.ctx, dir, export.Options{Tolerate: v.Damaged}, !v.NoReports, func(s job.Contents, opt export.Options) (export.Written, error) {
+			w, err = exportTo(e.ctx, v.benchFlag, export.Options{Tolerate: v.Damaged}, !v.NoReports, func(s job.Contents, opt export.Options) (export.Written, error) {
 				return export.ToZip(e.ctx, s, f, opt)
 			})
 			return err
 		})
 	} else {
-		w, err = exportTo(e.ctx, dir, export.Options{Tolerate: v.Damaged}, !v.NoReports, func(s job.Contents, opt export.Options) (export.Written, error) {
+		w, err = exportTo(e.ctx, v.benchFlag, export.Options{Tolerate: v.Damaged}, !v.NoReports, func(s job.Contents, opt export.Options) (export.Written, error) {
 			return export.ToFolder(e.ctx, s, v.To, opt)
 		})
 	}
 	if err != nil {
-		return withHint(err, "nothing was exported and the bench is as it was; headstack verify names what is wrong in it, and --damaged exports the rest")
+		return withHint(err, cmp.Or(hintOf(err), "nothing was exported and the bench is as it was; headstack verify names what is wrong in it, and --damaged exports the rest"))
 	}
 	fmt.Fprintf(e.out, "%s: %d files, %s\n", v.To, w.Exported, w.Content)
 	for _, l := range w.Lost {
@@ -69,9 +64,9 @@ func (v *exportVerb) Run(e *env) error {
 	return nil
 }
 
-// exportTo gives the bench in a folder, as it stands now, to be exported with its reports.
-func exportTo(ctx context.Context, dir string, opt export.Options, reports bool, to func(job.Contents, export.Options) (export.Written, error)) (export.Written, error) {
-	s, err := store.OpenSnapshot(ctx, dir)
+// exportTo gives a bench, as it stands now, to be exported with its reports.
+func exportTo(ctx context.Context, at benchFlag, opt export.Options, reports bool, to func(job.Contents, export.Options) (export.Written, error)) (export.Written, error) {
+	s, err := at.snapshot(ctx)
 	if err != nil {
 		return export.Written{}, err
 	}
@@ -86,9 +81,9 @@ func exportTo(ctx context.Context, dir string, opt export.Options, reports bool,
 }
 
 // exportZip is an export for the pages.
-func exportZip(dir string) func(context.Context, io.Writer) error {
+func exportZip(at benchFlag) func(context.Context, io.Writer) error {
 	return func(ctx context.Context, w io.Writer) error {
-		_, err := exportTo(ctx, dir, export.Options{}, true, func(s job.Contents, opt export.Options) (export.Written, error) {
+		_, err := exportTo(ctx, at, export.Options{}, true, func(s job.Contents, opt export.Options) (export.Written, error) {
 			return export.ToZip(ctx, s, w, opt)
 		})
 		return err
@@ -121,13 +116,9 @@ func writeAnew(path string, fill func(io.Writer) error) error {
 }
 
 // printContent says what a bench holds.
-func printContent(e *env, dir string) error {
-	s, err := store.OpenSnapshot(e.ctx, dir)
-	if err != nil {
-		return err
-	}
+func printContent(e *env, s *store.Snapshot) error {
 	c, err := export.ContentOf(e.ctx, s)
-	if err := errors.Join(err, s.Close()); err != nil {
+	if err != nil {
 		return err
 	}
 	_, err = fmt.Fprintln(e.out, c)
@@ -164,10 +155,6 @@ func (v *importVerb) Run(e *env) error {
 	if v.Check {
 		return v.say(e, v.From, "whole: ", c)
 	}
-	dir, err := v.folder()
-	if err != nil {
-		return err
-	}
 	s, err := v.open(e.ctx)
 	if err != nil {
 		return err
@@ -175,7 +162,7 @@ func (v *importVerb) Run(e *env) error {
 	if err := errors.Join(c.Import(e.ctx, s), s.Close()); err != nil {
 		return inExport(v.From, err)
 	}
-	return v.say(e, dir, "", c)
+	return v.say(e, s.Place(), "", c)
 }
 
 func (v *importVerb) say(e *env, what, how string, c *export.Checked) error {
@@ -191,15 +178,20 @@ func (v *importVerb) say(e *env, what, how string, c *export.Checked) error {
 
 // inExport names the export in an error, with the exit code and what to do.
 func inExport(path string, err error) error {
-	f := &fault{exitError, fmt.Errorf("%s: %w", path, err), ""}
-	if h, ok := errors.AsType[interface {
-		error
-		Hint() string
-	}](err); ok {
-		f.hint = h.Hint()
-	}
+	f := &fault{exitError, fmt.Errorf("%s: %w", path, err), hintOf(err)}
 	if _, bad := errors.AsType[*export.BadError](err); bad {
 		f.code = exitNotInOrder
 	}
 	return f
+}
+
+// hintOf is what an error itself says to do, "" when nothing.
+func hintOf(err error) string {
+	if h, ok := errors.AsType[interface {
+		error
+		Hint() string
+	}](err); ok {
+		return h.Hint()
+	}
+	return ""
 }

@@ -28,16 +28,16 @@ network joins when you open the bench to it on its page "phone", with a code.`
 }
 
 func (v *serveVerb) Run(e *env) error {
-	dir, err := v.folder()
+	return v.with(e, func(b *job.Bench) error { return servePages(e, b, v.benchFlag, v.Port, "") })
+}
+
+// servePages serves the bench that at names until the run is stopped. path is the page that
+// is named as the place to start.
+func servePages(e *env, b *job.Bench, at benchFlag, port int, path string) error {
+	dir, err := at.folder()
 	if err != nil {
 		return err
 	}
-	return v.with(e, func(b *job.Bench) error { return servePages(e, b, dir, v.Port, "") })
-}
-
-// servePages serves the bench of a folder until the run is stopped. path is the page that
-// is named as the place to start.
-func servePages(e *env, b *job.Bench, dir string, port int, path string) error {
 	l, err := net.Listen("tcp", fmt.Sprintf("127.0.0.1:%d", port))
 	if err != nil {
 		return withHint(fmt.Errorf("serving pages: %w", err), "another program has the port; give another one with --port, or --port 0 for a free one")
@@ -53,7 +53,7 @@ func servePages(e *env, b *job.Bench, dir string, port int, path string) error {
 	defer gate.Close()
 	log := benchLog(e, dir)
 	srv := &http.Server{
-		Handler:           web.NewServer(b, web.Options{Listen: filepath.Join(dir, "listening"), Devices: soundServer{}, Context: e.ctx, Demo: lightDemo(e, b), Phone: gate, Log: log, Export: exportZip(dir)}),
+		Handler:           web.NewServer(b, web.Options{Listen: filepath.Join(dir, "listening"), Devices: soundServer{}, Context: e.ctx, Demo: lightDemo(e, b), Phone: gate, Log: log, Export: exportZip(at)}),
 		ReadHeaderTimeout: 10 * time.Second,
 		IdleTimeout:       2 * time.Minute,
 		MaxHeaderBytes:    64 << 10,

@@ -2,15 +2,19 @@ package main
 
 import (
 	"bytes"
+	"os"
 	"path/filepath"
 	"strings"
 	"testing"
 
+	"headstack/export"
+	"headstack/store"
 	"headstack/store/pgtest"
 )
 
 // A bench in a folder goes to a server by export and import; every verb that opens a bench
-// finds it there, the others say what to use instead, and no password is said.
+// finds it there, and so do export, verify, doctor and the pages; the others say what to use
+// instead, and no password is said.
 func TestARecordOnAServer(t *testing.T) {
 	srv := pgtest.Start(t, "verbs on a record on PostgreSQL")
 	dir := t.TempDir()
@@ -43,8 +47,28 @@ func TestARecordOnAServer(t *testing.T) {
 	if shown := must("job", "show", "job-0001"); !strings.Contains(shown, "hums still") || !strings.Contains(shown, "0417") {
 		t.Errorf("the job on the server: %s", shown)
 	}
+	// The record as it is on the server goes into a bench in a folder again.
+	again, whole := filepath.Join(dir, "again"), must("verify")
+	said += must("export", "--no-reports", again)
+	want := strings.TrimSpace(whole[strings.LastIndex(strings.TrimSpace(whole), "\n")+1:])
+	if !strings.Contains(whole, "all as it was kept") || !strings.Contains(want, "2 entries") {
+		t.Errorf("verify: %s", whole)
+	}
+	said += whole
+	if out := must("import", "--record-at", "", "--bench", filepath.Join(dir, "back"), again); !strings.Contains(out, want) {
+		t.Errorf("back in a folder: %s, want %s", out, want)
+	}
+	if zip := pageExport(t); !strings.Contains(zip, want) {
+		t.Errorf("the export of the pages holds %s, want %s", zip, want)
+	}
+	code, looked := call("doctor", "--port", "0")
+	if code != exitDone || !strings.Contains(looked, "schema ") || !strings.Contains(looked, "has the files of the record") {
+		t.Errorf("doctor: exit code %d: %s", code, looked)
+	}
+	said += looked
 	for _, args := range [][]string{
-		{"backup", filepath.Join(dir, "x.zip")}, {"verify"}, {"doctor"}, {"export", filepath.Join(dir, "x")}, {"import", exported},
+		{"backup", filepath.Join(dir, "x.zip")}, {"import", exported},
+		{"verify", "--record-at", srv.Loopback(srv.Database(t), pgtest.Password)}, {"export", "--record-at", srv.Loopback(srv.Database(t), pgtest.Password), filepath.Join(dir, "x")},
 		{"job", "list", "--record-at", strings.Replace(srv.Loopback(srv.Database(t), "wrong7!x"), "/bench", "/nobench", 1)},
 	} {
 		code, out := call(args...)
@@ -58,4 +82,32 @@ func TestARecordOnAServer(t *testing.T) {
 			t.Errorf("the password stands in what is said: %s", said)
 		}
 	}
+}
+
+// pageExport is what the pages give to take away, read back: what it holds.
+func pageExport(t *testing.T) string {
+	t.Helper()
+	var flags benchFlag
+	flags.Bench, flags.Files, flags.Record = os.Getenv("HEADSTACK_BENCH"), os.Getenv("HEADSTACK_FILES"), os.Getenv("HEADSTACK_RECORD")
+	// A bench of its own that lies in the folder is not what the pages show.
+	own, err := store.Open(flags.Bench, store.Options{})
+	if err == nil {
+		err = own.Close()
+	}
+	if err != nil {
+		t.Fatal(err)
+	}
+	var zip bytes.Buffer
+	if err := exportZip(flags)(t.Context(), &zip); err != nil {
+		t.Fatal(err)
+	}
+	tree, err := export.OpenZip(bytes.NewReader(zip.Bytes()), int64(zip.Len()))
+	if err != nil {
+		t.Fatal(err)
+	}
+	c, err := export.Check(t.Context(), tree, export.ImportOptions{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	return c.Content.String()
 }
