@@ -42,7 +42,7 @@ var mayImport = map[string][]string{
 	"job/memory":    {"job"},
 	"job/jobtest":   {"bias", "diagnosis", "job", "measure"},
 	"halfmade":      {},
-	"store":         {"halfmade", "job"},
+	"store":         {"halfmade", "job", "measure", "unit"},
 	"store/pgtest":  {},
 	"export":        {"halfmade", "diagnosis", "job", "measure"},
 	"report":        {"diagnosis", "job", "machine", "measure", "plot", "signature", "testtape", "unit"},
