@@ -138,7 +138,7 @@ func instrumentText(in diagnosis.Instrument) string {
 	add(in.DCPercent, "d.c. ±%g %%", in.DCPercent)
 	add(in.InputOhm, "%g MΩ", in.InputOhm/1e6)
 	add(in.InputF, "%g pF", in.InputF*1e12)
-	add(in.LeadsOhm, "leads %g ohm", in.LeadsOhm)
+	add(in.LeadsOhm, "leads %g Ω", in.LeadsOhm)
 	if in.Leads != "" {
 		parts = append(parts, in.Leads)
 	}
