@@ -66,7 +66,10 @@ else
 	HEADSTACK_LONG=1 go test -timeout 50m ./...
 	if command -v gcc >/dev/null 2>&1; then
 		step "tests with the race detector, where goroutines are"
-		CGO_ENABLED=1 go test -race -short -timeout 30m ./capture ./measure ./job/... ./store ./web ./phone ./instrument ./logbook ./sim/meter
+		CGO_ENABLED=1 go test -race -short -timeout 30m ./capture ./store ./web ./phone ./instrument ./logbook ./sim/meter
+		# Of the measures and the jobs, what each kind of goroutine does once: the rest is arithmetic.
+		CGO_ENABLED=1 go test -race -short -timeout 20m -run "TestTwoAtATime|TestDeadTrack|TestUnusedChannel|TestErrors|TestFollow|Example" ./measure
+		CGO_ENABLED=1 go test -race -short -timeout 20m -run "Reckon|Next|Together|Wear|Taking|Count|Fault|Draft|Record|Append" ./job/...
 		# Of live sound, what waits and is fed; the sound server itself needs real time.
 		CGO_ENABLED=1 go test -race -short -timeout 20m -run "TestLevels|TestClock|TestWait|TestDiskFull|TestFeed|TestRunning" ./live
 		# Of the command line, what serves or listens: its arithmetic is raced in the packages.
