@@ -69,6 +69,7 @@ else
 		CGO_ENABLED=1 go test -race -short -timeout 30m ./capture ./store ./phone ./instrument ./logbook ./sim/meter
 		# Of the pages all but what asks every route in turn.
 		CGO_ENABLED=1 go test -race -short -timeout 30m -skip "TestEveryFieldOfTheAPI|TestScriptInTheRecord|TestNoPathLeavesItsPlace|TestEveryWriteFromElsewhere|TestStories|TestFlow|TestAJobByKeyboard" ./web
+		CGO_ENABLED=1 go test -race -run TestRankingByAnyNumberOfScouts ./plan
 		# Of the measures and the jobs, what each kind of goroutine does once: the rest is arithmetic.
 		CGO_ENABLED=1 go test -race -short -timeout 20m -run "TestTwoAtATime|TestDeadTrack|TestUnusedChannel|TestErrors|TestFollow|Example" ./measure
 		CGO_ENABLED=1 go test -race -short -timeout 20m -run "Reckon|Next|Together|Wear|Taking|Count|Fault|Draft|Record|Append" ./job/...
