@@ -113,9 +113,10 @@ func (t *net) bookLeaf(c *cell, cav [][]float64) {
 		post[i] = c.post * c.tot[i] / c.sum
 		r := c.form.rows[a]
 		cl.rows = append(cl.rows, r)
+		sig := s.sigOf(n, r)
 		for _, k := range n.net.plain {
 			o := n.own[k]
-			t.met(o, s.m.obs[o].space.merge(c.form.upper[k], n.rows[r].sig[k]))[0] += post[i]
+			t.met(o, s.m.obs[o].space.merge(c.form.upper[k], sig[k]))[0] += post[i]
 		}
 	}
 	if len(c.ghosts) > 0 {

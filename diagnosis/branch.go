@@ -20,7 +20,7 @@ func (b *branch) share(c *cell) float64 {
 }
 
 // open adds the faults of a scope with others below it. First each is judged by
-// what the observations would say if nothing below were at fault (quick). One
+// what the observations would say beside what is likeliest below (quick). One
 // that changes next to nothing of what none is worth is counted with none, in
 // that ratio; the others get a branch each, the most promising first.
 func (t *net) open(c *cell, cav [][]float64, settle func(*branch)) {
@@ -108,7 +108,7 @@ func (t *net) trimBranches(c *cell) {
 // known is what has been found of the kinds of a scope.
 type known struct {
 	n      *node
-	bases  []base
+	below  *below
 	quick  []float64 // log of the likelihood of each kind by quick, as a ratio to none
 	branch []*branch // of a kind, if it has one
 	tried  []bool
@@ -117,52 +117,17 @@ type known struct {
 	best   int // the kind with the likeliest branch, -1 none
 }
 
-// base is a hypothesis that faults are tried on top of.
-type base struct {
-	all   []int32
-	share float64
-}
-
 // est is the worth of a kind as a ratio to none.
 func (k *known) est(a int) float64 { return k.n.kinds[a].sum * math.Exp(math.Min(300, k.quick[a])) }
 
 func (t *net) newKnown(c *cell) *known {
 	k := &known{n: c.n, quick: make([]float64, len(c.n.kinds)), branch: make([]*branch, len(c.n.kinds)),
-		tried: make([]bool, len(c.n.kinds)), value: make([]float64, len(c.n.kinds)), best: -1, bases: t.bases(c)}
+		tried: make([]bool, len(c.n.kinds)), value: make([]float64, len(c.n.kinds)), best: -1, below: t.below(c)}
 	for a := range k.quick {
 		k.quick[a] = t.quick(k, c.n.kinds[a].sig)
 		k.most = math.Max(k.most, k.quick[a])
 	}
 	return k
-}
-
-// bases are no fault at all below none, and what is likeliest there.
-func (t *net) bases(c *cell) []base {
-	none := c.branches[0]
-	sound, all := 1.0, none.all
-	for _, kid := range none.kids {
-		if !kid.n.net.inner {
-			continue
-		}
-		top := kid.branches[0]
-		for _, b := range kid.branches {
-			if b.logZ > top.logZ {
-				top = b
-			}
-		}
-		if top.row == 0 {
-			continue
-		}
-		sound *= math.Exp(kid.branches[0].logZ - kid.logZ)
-		all = append([]int32(nil), all...)
-		for _, o := range kid.n.sub {
-			all[o] = top.all[o]
-		}
-	}
-	if sound == 1 {
-		return []base{{none.all, 1}}
-	}
-	return []base{{none.all, sound}, {all, 1 - sound}}
 }
 
 // pairBranches adds the pairs of faults. One whose kinds both change nothing to
@@ -216,45 +181,6 @@ func (t *net) pairBranches(c *cell, k *known, settle func(*branch)) {
 			}
 		}
 	}
-}
-
-// quick is the log of the ratio of the likelihoods with and without the effects of
-// a signature, if nothing more were at fault below.
-func (t *net) quick(k *known, sig []int32) float64 {
-	sum := 0.0
-	for _, b := range k.bases {
-		sum += b.share * math.Exp(math.Min(300, t.quickOn(k.n, b.all, sig)))
-	}
-	return math.Log(sum)
-}
-
-func (t *net) quickOn(n *node, on, sig []int32) float64 {
-	s := t.s
-	all := t.all
-	copy(all, on)
-	touched := t.touched
-	clear(touched)
-	v := 0.0
-	for k, o := range n.sub {
-		if sig[k] == 0 {
-			continue
-		}
-		all[o] = s.m.obs[o].space.merge(all[o], sig[k])
-		if f := s.shared[o]; f >= 0 {
-			touched[f] = true
-		} else {
-			v += math.Log(s.likelihood(o, all[o], 0)) - math.Log(s.likelihood(o, on[o], 0))
-		}
-	}
-	for f, yes := range touched {
-		if yes {
-			v += t.alone(f, all) - t.alone(f, on)
-		}
-	}
-	if math.IsNaN(v) {
-		return 0
-	}
-	return v
 }
 
 // alone is the log of the likelihood of all observations of an offset under given

@@ -146,7 +146,11 @@ func (h *hearing) audible(t total) [sayings]float64 {
 // approximation of a normal mixture). A sound track is never noticed: what is
 // heard on one by mistake is a wrong verdict.
 func soft(x, at, width, sd float64) float64 {
+	if x <= 0 {
+		return 0
+	}
 	w := math.Hypot(width, sd*math.Sqrt(3)/math.Pi)
 	edge := func(x float64) float64 { return 1 / (1 + math.Exp(-(x-at)/w)) }
-	return math.Max(0, (edge(x)-edge(0))/(1-edge(0)))
+	least := edge(0)
+	return (edge(x) - least) / (1 - least)
 }

@@ -1,6 +1,9 @@
 package diagnosis
 
-import "math"
+import (
+	"math"
+	"slices"
+)
 
 // form is the rows of a lowest scope under given effects from above, apart from
 // offsets. Rows are added as they are needed.
@@ -11,6 +14,9 @@ type form struct {
 	at    []int32   // rows × slots: which of the slot's effects
 	ids   [][]int32 // per slot: effect numbers, one for each observation of it
 	place []int32   // of the node's rows, -1 none
+	// plain is, of the rows of at most one fault, the likelihood of each observation
+	// without a shared offset; nil of others.
+	plain [][]float64
 }
 
 // leaf is what a cell of a lowest scope holds.
@@ -52,20 +58,89 @@ func (t *net) addTo(n *node, f *form, r int32) int32 {
 	if at := f.place[r]; at >= 0 {
 		return at
 	}
+	if kinds := n.sets[n.rows[r].sets[0]].kinds; len(kinds) == 2 {
+		a, b := f.placeOf(1+kinds[0]), f.placeOf(1+kinds[1])
+		if a >= 0 && b >= 0 {
+			return t.addPair(n, f, r, kinds, [2]int32{a, b})
+		}
+	}
 	s := t.s
-	sig := n.rows[r].sig
+	sig := s.sigOf(n, r)
 	base := n.rows[r].w
 	id := func(k int) int32 { return s.m.obs[n.own[k]].space.merge(f.upper[k], sig[k]) }
-	for _, k := range n.net.plain {
-		base *= s.likelihood(n.own[k], id(k), 0)
+	plain := make([]float64, len(n.net.plain))
+	for i, k := range n.net.plain {
+		plain[i] = s.likelihood(n.own[k], id(k), 0)
+		base *= plain[i]
 	}
 	for x := range n.net.slots {
 		f.at = append(f.at, t.effect(f, &n.net.slots[x], x, id))
 	}
+	return f.add(r, base, plain)
+}
+
+func (f *form) placeOf(r int32) int32 {
+	if int(r) >= len(f.place) {
+		return -1
+	}
+	return f.place[r]
+}
+
+// add notes a row whose effects at the slots are there already.
+func (f *form) add(r int32, base float64, plain []float64) int32 {
 	f.rows = append(f.rows, r)
 	f.base = append(f.base, base)
+	f.plain = append(f.plain, plain)
 	f.place[r] = int32(len(f.rows) - 1)
 	return f.place[r]
+}
+
+// addPair adds a row of two kinds whose rows have the given places. Most observations see
+// at most one of the two and need no sums.
+func (t *net) addPair(n *node, f *form, r int32, kinds []int32, at [2]int32) int32 {
+	s := t.s
+	a, b := n.kinds[kinds[0]].sig, n.kinds[kinds[1]].sig
+	id := func(k int) int32 {
+		space := s.m.obs[n.own[k]].space
+		return space.merge(f.upper[k], space.merge(a[k], b[k]))
+	}
+	base := n.rows[r].w
+	plainA, plainB := f.plain[at[0]], f.plain[at[1]]
+	for i, k := range n.net.plain {
+		switch {
+		case b[k] == 0:
+			base *= plainA[i]
+		case a[k] == 0:
+			base *= plainB[i]
+		default:
+			base *= s.likelihood(n.own[k], id(k), 0)
+		}
+	}
+	w := len(n.net.slots)
+	for x := range n.net.slots {
+		sl := &n.net.slots[x]
+		var e int32
+		switch {
+		case sl.blind(b):
+			e = f.at[int(at[0])*w+x]
+		case sl.blind(a):
+			e = f.at[int(at[1])*w+x]
+		default:
+			e = t.effect(f, sl, x, id)
+		}
+		f.at = append(f.at, e)
+	}
+	return f.add(r, base, nil)
+}
+
+// blind says that no observation of a slot sees a signature.
+func (sl *slot) blind(sig []int32) bool {
+	for _, k := range sl.obs {
+		if sig[k] != 0 {
+			return false
+		}
+	}
+	return true
 }
 
 // effect finds or adds the combination of effects at the observations of a slot.
@@ -216,7 +291,7 @@ func (t *net) sweepLeaf(c *cell, cav [][]float64) {
 	t.average(c, cav)
 	t.sumRows(c)
 	if c.age == 2 && t.only == nil {
-		t.trim(c, leastRow*leastRow) // the offsets are not settled yet
+		t.trim(c, leastRow*leastRow, t.company(c)) // the offsets are not settled yet
 		if t.s.m.maxFaults > 1 {
 			t.pairUp(c)
 			t.average(c, cav)
@@ -224,7 +299,7 @@ func (t *net) sweepLeaf(c *cell, cav [][]float64) {
 		}
 	}
 	if c.age == 4 && t.only == nil {
-		t.trim(c, leastRow)
+		t.trim(c, leastRow, 1)
 		t.sumRows(c)
 	}
 	for x, sl := range c.n.net.slots {
@@ -291,9 +366,19 @@ func (t *net) sumRows(c *cell) {
 	}
 }
 
-// trim drops rows that hold next to nothing.
-func (t *net) trim(c *cell, share float64) {
-	least := share / math.Max(c.weight, leastRow) * c.sum
+// company is how much more two faults may hold than one of them: as often as the other is
+// likelier than none. A fault that changes nothing of what is seen beside a dead stage
+// holds next to nothing by itself, and with that stage its prior share.
+func (t *net) company(c *cell) float64 {
+	if t.s.m.maxFaults < 2 || len(c.tot) < 2 || !(c.tot[0] > 0) {
+		return 1
+	}
+	return math.Max(1, slices.Max(c.tot[1:])/c.tot[0])
+}
+
+// trim drops rows that hold next to nothing, in the company that they may be in.
+func (t *net) trim(c *cell, share, company float64) {
+	least := share / math.Max(c.weight, leastRow) * c.sum / company
 	k := 1
 	for i := 1; i < len(c.active); i++ {
 		if c.tot[i] >= least {
@@ -316,34 +401,45 @@ func (t *net) pairUp(c *cell) {
 	none := c.tot[0] / c.lump[0]
 	slack := t.surprise(c)
 	count := len(n.kinds)
-	gain := make([]float64, 0, len(c.active))
-	kind := make([]int, 0, len(c.active))
-	place := make([]int, 0, len(c.active))
-	for i := 1; i < len(c.active); i++ {
-		k := int(c.form.rows[c.active[i]]) - 1
-		kind = append(kind, k)
-		place = append(place, i)
-		gain = append(gain, c.tot[i]/(none*n.kinds[k].sum))
+	// Of the rows in use the first is none and the others are one fault each.
+	singles := c.active[1:]
+	gain, kind := make([]float64, len(singles)), make([]int, len(singles))
+	for i, a := range singles {
+		kind[i] = int(c.form.rows[a]) - 1
+		gain[i] = c.tot[1+i] / (none * n.kinds[kind[i]].sum)
 	}
 	least := leastPair / math.Max(c.weight, leastPair) * c.sum / none
-	add := make([]float64, len(c.active))
+	// Two faults that each explain something may explain together what neither does: as
+	// much, at most, as the best.
+	together := slices.Max(append(gain, 0)) * slack
+	add := make([]float64, len(singles))
 	var pairs [][2]int
 	lost := 0.0
 	for i, a := range kind {
 		row := n.net.pair[a*count : a*count+count]
+		mine, gainI := add[i], gain[i]
 		for j := i; j < len(kind); j++ {
-			p := row[kind[j]] * gain[i] * gain[j]
-			if p*slack >= least && p > 0 {
+			p := row[kind[j]] * gainI * gain[j]
+			promise := p * slack
+			if gainI > helps && gain[j] > helps {
+				promise = math.Max(promise, math.Min(p*mostTogether, row[kind[j]]*together))
+			}
+			if promise >= least && p > 0 {
 				pairs = append(pairs, [2]int{a, kind[j]})
 				continue
 			}
 			lost += p
-			add[place[i]] += p
-			add[place[j]] += p
+			mine += p
+			if j == i {
+				mine += p
+			} else {
+				add[j] += p
+			}
 		}
+		add[i] = mine
 	}
-	for i := 1; i < len(c.active); i++ {
-		c.lump[i] = 1 + add[i]*none/c.tot[i]
+	for i, v := range add {
+		c.lump[1+i] = 1 + v*none/c.tot[1+i]
 	}
 	c.lump[0] *= 1 - math.Min(0.5, lost)
 	for _, p := range pairs {
@@ -382,7 +478,7 @@ func (t *net) surprise(c *cell) float64 {
 	}
 	for _, k := range n.net.plain {
 		o := n.own[k]
-		id := t.s.m.obs[o].space.merge(c.form.upper[k], n.rows[c.form.rows[a]].sig[k])
+		id := t.s.m.obs[o].space.merge(c.form.upper[k], t.s.sigOf(n, c.form.rows[a])[k])
 		short(t.s.likelihood(o, id, 0), t.s.like[o].top)
 	}
 	return math.Min(out, 1000)

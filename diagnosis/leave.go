@@ -107,7 +107,7 @@ func (l *leaver) weighLeaf(c *cell, o int) float64 {
 		}
 		space := s.m.obs[o].space
 		for i, a := range c.active {
-			id := space.merge(c.form.upper[at], n.rows[c.form.rows[a]].sig[at])
+			id := space.merge(c.form.upper[at], s.sigOf(n, c.form.rows[a])[at])
 			left[i] = 0
 			if like := s.likelihood(o, id, 0); like > 0 {
 				left[i] = c.tot[i] / like

@@ -34,7 +34,7 @@ type net struct {
 	// typical is, by lowest scope, the ratio of each kind of fault to none, where
 	// nothing above is at fault.
 	typical [][]float64
-	all     []int32 // scratch
+	all, on []int32 // scratch
 	touched []bool
 	room    []float64
 	full    bool // middle scopes may have faults, too
@@ -127,6 +127,8 @@ const (
 	leastPairBranch = 1e-3 // and to be summed by themselves
 	ownShare        = 1e-3 // a fault set of a scope with others below that gets sums of its own
 	explains        = 2    // log of the likelihood ratio of a fault that something speaks for
+	helps           = 8    // likelihood ratio of a fault that explains something
+	mostTogether    = 1e6  // times what they promise one by one: two that each explain something
 	lookShare       = 1e-3
 	leastMiss       = 0.05 // by how much a share that is only judged is wrong at least
 	lossFloor       = 4e-3 // of any net: offsets that several scopes tie together are treated as independent
@@ -207,9 +209,10 @@ func (t *net) newBranch(c *cell, r int32, given float64) *branch {
 	b := &branch{row: r, w: n.rows[r].w, rest: 1, given: given}
 	b.all = c.all
 	if r > 0 {
+		sig := s.sigOf(n, r)
 		b.all = append([]int32(nil), c.all...)
 		for k, o := range n.sub {
-			if id := n.rows[r].sig[k]; id != 0 {
+			if id := sig[k]; id != 0 {
 				b.all[o] = s.m.obs[o].space.merge(b.all[o], id)
 			}
 		}

@@ -112,13 +112,44 @@ func siblingMachine(rng *rand.Rand) *model {
 	return m
 }
 
+// keepsFailing adds checks of one track that all found fault: the track has a fault, or
+// something above it has.
+func keepsFailing(rng *rand.Rand, m *model) {
+	var tracks []int
+	for s := range m.scopes {
+		if m.depth(s) == 2 {
+			tracks = append(tracks, s)
+		}
+	}
+	track := tracks[rng.IntN(len(tracks))]
+	var path []int
+	for s := track; s >= 0; s = m.scopes[s].parent {
+		var own []int
+		for c, comp := range m.components {
+			if comp.scope == s {
+				own = append(own, c)
+			}
+		}
+		path = append(own, path...)
+	}
+	for range 8 {
+		m.obs = append(m.obs, &observation{fam: -1, states: 2, path: path,
+			space: newSpace(func(e effect) effect { return e }), like: checkModel{saysDead}.like})
+	}
+}
+
 // TestNetBesideFullSum: where evidence is of several offsets and siblings, messages
-// agree with the full sum over all joint offsets within 0.01 and 1 % of the odds.
+// agree with the full sum over all joint offsets within 0.01 and 1 % of the odds; on the
+// last twenty machines one track fails time and again.
 func TestNetBesideFullSum(t *testing.T) {
 	t.Parallel()
 	worst, worstOdds, worstWrong := 0.0, 0.0, 0.0
-	for i := range 40 {
-		m := siblingMachine(rand.New(rand.NewPCG(31, uint64(i))))
+	for i := range 60 {
+		rng := rand.New(rand.NewPCG(31, uint64(i)))
+		m := siblingMachine(rng)
+		if i >= 40 {
+			keepsFailing(rng, m)
+		}
 		s := newSolver(m)
 		s.budget = 1e12
 		full, err := s.solve(context.Background())
@@ -137,7 +168,11 @@ func TestNetBesideFullSum(t *testing.T) {
 		for c := range m.components {
 			a, b := less.faulty(c), full.faulty(c)
 			worst = math.Max(worst, math.Abs(a-b))
-			if math.Abs(a-b) > math.Min(0.01, s.loss) {
+			most := math.Min(0.01, s.loss)
+			if i >= 40 {
+				most = 0.01 // a fault of each of two scopes that only together explain it goes unseen
+			}
+			if math.Abs(a-b) > most {
 				t.Errorf("machine %d (seed 31, %d): component %d %.5f, full sum %.5f, stated loss %.2g", i, i, c, a, b, s.loss)
 			}
 			if b < 0.01 || b > 0.99 {

@@ -112,10 +112,19 @@ func (s *solver) pairRow(n *node, a, b int) int32 {
 	key := [2]int32{int32(a), int32(b)}
 	r, ok := n.net.rowOf[key]
 	if !ok {
-		r = s.addRow(n, key[:], s.signature(n, key[:]), n.net.pair[a*len(n.kinds)+b]*n.rows[0].w)
+		r = s.addRow(n, key[:], nil, n.net.pair[a*len(n.kinds)+b]*n.rows[0].w)
 		n.net.rowOf[key] = r
 	}
 	return r
+}
+
+// sigOf is the signature of a row, worked out when it is first asked for.
+func (s *solver) sigOf(n *node, r int32) []int32 {
+	row := &n.rows[r]
+	if row.sig == nil {
+		row.sig = s.signature(n, n.sets[row.sets[0]].kinds)
+	}
+	return row.sig
 }
 
 // ghostRow is the row of two kinds that never gets sums of its own.
