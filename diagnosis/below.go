@@ -1,6 +1,9 @@
 package diagnosis
 
-import "math"
+import (
+	"math"
+	"slices"
+)
 
 // below is what is likeliest in the scopes below a cell while the cell itself is
 // sound, beside which its own faults are judged before they are summed.
@@ -46,14 +49,14 @@ func (t *net) parts(b *branch, at int) []part {
 		p := part{lo: at, hi: at + len(c.n.sub)}
 		at = p.hi
 		if !c.n.net.inner {
-			top := 0
+			if 2*c.tot[0] >= c.sum || !(c.sum > 0) {
+				continue
+			}
+			top := 1
 			for i, v := range c.tot {
-				if v > c.tot[top] {
+				if i > 0 && v > c.tot[top] {
 					top = i
 				}
-			}
-			if top == 0 || !(c.sum > 0) {
-				continue
 			}
 			sig := t.s.sigOf(c.n, c.form.rows[c.active[top]])
 			for k, o := range c.n.own {
@@ -64,22 +67,22 @@ func (t *net) parts(b *branch, at int) []part {
 			out = append(out, p)
 			continue
 		}
-		top := c.branches[0]
-		for _, b := range c.branches {
+		first := p.lo + len(c.n.own)
+		share := math.Exp(c.branches[0].logZ - c.logZ)
+		if share >= 0.5 || len(c.branches) < 2 {
+			out = append(out, t.parts(c.branches[0], first)...)
+			continue
+		}
+		top := c.branches[1]
+		for _, b := range c.branches[1:] {
 			if b.logZ > top.logZ {
 				top = b
 			}
 		}
-		first := p.lo + len(c.n.own)
-		if top == c.branches[0] {
-			out = append(out, t.parts(top, first)...)
-			continue
-		}
 		p.whileIll, p.whileSound = t.parts(top, first), t.parts(c.branches[0], first)
 		p.ill = t.meets(c.n, top.all, p.lo, p.whileIll)
 		p.sound = t.meets(c.n, c.branches[0].all, p.lo, p.whileSound)
-		share := math.Exp(c.branches[0].logZ - c.logZ)
-		p.odds = math.Log(share / math.Max(1-share, 1e-300))
+		p.odds = math.Log(share / (1 - share))
 		out = append(out, p)
 	}
 	return out
@@ -102,49 +105,46 @@ func (t *net) meets(n *node, all []int32, at int, parts []part) []int32 {
 // a signature, whatever is at fault below: of each part that the signature touches, at
 // fault and sound, the likelier is kept for the next and the other added to it.
 func (t *net) quick(k *known, sig []int32) float64 {
-	on := append(t.on[:0], k.below.all...)
-	t.on = on
-	return t.besides(k.n, k.below.parts, on, sig)
-}
-
-func (t *net) besides(n *node, parts []part, on, sig []int32) float64 {
-	v := t.quickOn(n, on, sig)
-	for i := range parts {
-		p := &parts[i]
-		touched := false
-		for _, id := range sig[p.lo:p.hi] {
-			touched = touched || id != 0
-		}
-		if !touched {
-			continue
-		}
-		v = t.either(n, p, on, sig, v)
-	}
+	t.on = append(t.on[:0], k.below.all...)
+	v, _ := t.besides(k.n, k.below.parts, t.on, sig, 0)
 	return v
 }
 
-// either weighs both states of a part; v is for the state at fault, in which on is.
-func (t *net) either(n *node, p *part, on, sig []int32, v float64) float64 {
-	ill, sound := -softplus(p.odds), -softplus(-p.odds)
-	a := v
-	if len(p.whileIll) > 0 {
-		a = t.besides(n, p.whileIll, on, sig)
+// besides leaves on as the likelier states of the parts make it. Of what it returns, w is
+// the log of all but the likelihood ratio on top of that, from the w that it was given.
+func (t *net) besides(n *node, parts []part, on, sig []int32, w float64) (v, _ float64) {
+	v = w + t.quickOn(n, on, sig)
+	for i := range parts {
+		p := &parts[i]
+		if slices.ContainsFunc(sig[p.lo:p.hi], func(id int32) bool { return id != 0 }) {
+			v, w = t.either(n, p, on, sig, v, w)
+		}
 	}
-	was := append([]int32(nil), p.ill...)
+	return v, w
+}
+
+// either weighs both states of a part that on has at fault.
+func (t *net) either(n *node, p *part, on, sig []int32, v, w float64) (_, _ float64) {
+	ill, sound := -softplus(p.odds), -softplus(-p.odds)
+	a, wa := v+ill, w+ill
+	if len(p.whileIll) > 0 {
+		a, wa = t.besides(n, p.whileIll, on, sig, wa)
+	}
+	was := make([]int32, p.hi-p.lo)
 	for k := range was {
 		was[k] = on[n.sub[p.lo+k]]
 	}
 	p.set(n, on, p.sound)
-	b := t.besides(n, p.whileSound, on, sig)
-	a, b = a+ill, b+sound
+	b, wb := t.besides(n, p.whileSound, on, sig, w+sound)
 	if a > b {
 		p.set(n, on, was)
-		a, b = b, a
+		a, b, wb = b, a, wa
 	}
 	if math.IsInf(b, -1) {
-		return b
+		return b, wb
 	}
-	return b + math.Log1p(math.Exp(a-b))
+	more := math.Log1p(math.Exp(a - b))
+	return b + more, wb + more
 }
 
 // softplus is log(1 + exp(x)).
