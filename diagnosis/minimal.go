@@ -12,7 +12,8 @@ import (
 	"headstack/unit"
 )
 
-// maxSubsets is how many parts of the evidence are weighed to find smallest sets, and
+// maxSubsets is how many parts of the evidence are weighed to find sets that suffice (not
+// to make those that were found smallest), and
 // maxBy the most observations that a smallest set is looked for in.
 const (
 	maxSubsets = 60
@@ -119,7 +120,12 @@ func (r *reduced) smallest(in machine.Instance, candidates []string, enough func
 	for _, ref := range candidates[:min(len(candidates), maxBy)] {
 		set = append(set, ref)
 		if suffices(set) {
-			return r.thin(set, suffices), tried
+			// A set that is claimed is thinned to its end, whatever has been weighed before.
+			left := r.left
+			r.left = math.MaxInt
+			set = r.thin(set, suffices)
+			r.left = left
+			return set, tried
 		}
 	}
 	return nil, tried
