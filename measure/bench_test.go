@@ -120,8 +120,8 @@ func TestMemoryOfALongCapture(t *testing.T) {
 	if peak > mostHeap*mib {
 		t.Errorf("heap grew by %d MiB, want at most %d", peak/mib, mostHeap)
 	}
-	if alive == 0 || alive > mostAlive*mib {
-		t.Errorf("%d MiB of the heap were alive, want at most %d and more than none", alive/mib, mostAlive)
+	if alive > mostAlive*mib {
+		t.Errorf("%d MiB of the heap were alive, want at most %d", alive/mib, mostAlive)
 	}
 }
 
