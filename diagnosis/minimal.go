@@ -12,9 +12,9 @@ import (
 	"headstack/unit"
 )
 
-// maxSubsets is how many parts of the evidence are weighed to find sets that suffice (not
-// to make those that were found smallest), and
-// maxBy the most observations that a smallest set is looked for in.
+// maxSubsets is how many parts of the evidence are weighed to find sets that suffice, not
+// counting those that make a found set smallest, and maxBy the most observations that such
+// a set is looked for in.
 const (
 	maxSubsets = 60
 	maxBy      = 6
