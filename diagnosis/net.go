@@ -52,10 +52,10 @@ type netNode struct {
 	rowOf, ghostOf map[[2]int32]int32
 	inner          bool // has children
 	// scratch for one branch at a time
-	ahead, back, mine [][]float64
-	cav               [][]float64
-	place             map[int]int // of a shared offset in fams
-	forms             map[string]*form
+	ahead, mine [][]float64
+	cav         [][]float64
+	place       map[int]int // of a shared offset in fams
+	forms       map[string]*form
 }
 
 // slot is the observations of one scope with one shared offset.

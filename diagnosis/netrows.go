@@ -41,14 +41,7 @@ func (s *solver) netNode(n *node) {
 		x.famAt, x.turn = append(x.famAt, to), append(x.turn, turn)
 	}
 	if x.inner {
-		most := 0
-		for _, u := range x.users {
-			most = max(most, len(u))
-		}
-		x.ahead, x.mine, x.back = s.gridOf(n), s.gridOf(n), nil
-		for range most {
-			x.back = append(x.back, nil)
-		}
+		x.ahead, x.mine = s.gridOf(n), s.gridOf(n)
 		x.cav = s.gridOf(n)
 	}
 	s.singleRows(n)

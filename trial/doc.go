@@ -44,7 +44,8 @@
 //
 // The recorder errs about as the engine believes it does: ear, meters, slips and cures
 // have rates of the same sources. Only a sound function is found faulty less often than
-// the engine believes: here another track must have been tried that is faulty. The second series, with priors that are wrong by up to
-// a factor of 3, is the only one in which the engine is told wrong. Faults act by level,
-// treble, bass and noise; there are no captures. Nobody breaks anything while working.
+// the engine believes: here another track must have been tried that is faulty. The second
+// series, with priors that are wrong by up to a factor of 3, is the only one in which the
+// engine is told wrong. Faults act by level, treble, bass and noise; there are no captures.
+// Nobody breaks anything while working.
 package trial
